@@ -1,0 +1,20 @@
+#!/usr/bin/env python
+"""Django's commands. Changes of the tables run as the owner of the database, everything else as the service's role."""
+
+import os
+import sys
+
+from django.core.management import execute_from_command_line
+
+OWNER_COMMANDS = {"migrate", "makemigrations", "sqlmigrate", "showmigrations", "dbshell"}
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "program.config.settings")
+    if set(sys.argv[1:2]) & OWNER_COMMANDS and "DATABASE_OWNER_URL" in os.environ:
+        os.environ["DATABASE_URL"] = os.environ["DATABASE_OWNER_URL"]
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,192 @@
+"""Writing down what happened: lines are added once each, in any order, and the session follows from them."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from django.db import transaction
+
+from program import clock
+from program.actions.locks import lock_persons
+from program.actions.places import openings_of
+from program.actions.settling import settle
+from program.models import Prescription, PrescriptionLine, Record, Resident, Session, Set, Station, User
+from program.rules.errors import Refused
+from program.rules.lines import DoneSet, Happened, Line, what_happened
+from program.rules.opening import day_closes_at
+from program.rules.reasons import CLASS_OF
+from program.rules.units import kilograms
+
+
+@dataclass(frozen=True, slots=True)
+class NewLine:
+    """A record to be written; `event_id` makes it safe to send twice."""
+
+    kind: str
+    happened_at: datetime
+    event_id: UUID
+    reason: str = ""
+    note: str = ""
+    phone_happened_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewSet:
+    """A set to be written: load in the unit it was entered in, set time in seconds."""
+
+    station: Station
+    exercise: str
+    load: Decimal
+    load_unit: str
+    repetitions: int
+    seconds: int
+    ended_at: datetime
+    event_id: UUID
+    line: PrescriptionLine | None = None
+    more_possible: int | None = None
+    pain: int | None = None
+    pain_cannot_be_rated: bool = False
+    pain_signs_seen: bool | None = None
+    stop_reason: str = ""
+    phone_happened_at: datetime | None = None
+
+
+@transaction.atomic
+def write_lines(
+    *, session: Session, lines: Sequence[NewLine] = (), sets: Sequence[NewSet] = (), done_by: User, entered_by: User
+) -> Session:
+    """Add what is new of these lines and sets, then let the session and the person's spans follow."""
+    lock_persons(person_ids=[session.person_id])
+    now = clock.now()
+    _refuse_the_future([line.happened_at for line in lines] + [done.ended_at for done in sets], now)
+    known = {*_known(Record, session, lines), *_known(Set, session, sets)}
+    who = {"building_id": session.building_id, "session": session, "done_by": done_by, "entered_by": entered_by}
+    Record.objects.bulk_create(
+        Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), entered_at=now, **who)
+        for line in lines
+        if line.event_id not in known
+    )
+    Set.objects.bulk_create(
+        Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), entered_at=now, **who)
+        for done in sets
+        if done.event_id not in known
+    )
+    return follow_lines(sessions=[session])[0]
+
+
+def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
+    """Write what the counting lines of these sessions add up to, and settle their persons, who must be locked."""
+    fresh = list(Session.objects.filter(pk__in=[session.pk for session in sessions]).order_by("pk"))
+    told = _told(fresh)
+    touched = [session.starts_at for session in fresh] + [s.started_at for s in fresh if s.started_at]
+    for session in fresh:
+        for name, value in asdict(told[session.pk]).items():
+            setattr(session, name, value)
+        if session.started_at:
+            touched.append(session.started_at)
+        # Until settling says what it holds now: a fact's span is not the booking's.
+        session.is_cut = session.held_from is not None
+        session.version += 1
+    Session.objects.bulk_update(fresh, [*Happened.__dataclass_fields__, "is_cut", "version"])
+    settle(person_ids=[session.person_id for session in fresh], since=min(touched, default=None))
+    return list(Session.objects.filter(pk__in=[session.pk for session in fresh]).order_by("pk"))
+
+
+@transaction.atomic
+def move_to_right_resident(*, session: Session, to: Session, because: str, by: User) -> tuple[Session, Session]:
+    """Sets and records written for the wrong resident go to another session; both histories show it."""
+    if session.building_id != to.building_id:
+        raise Refused("Both residents must be in this building.", problem="invalid")
+    lock_persons(person_ids=[session.person_id, to.person_id])
+    now = clock.now()
+    happened = [Record.Kind.STARTED, Record.Kind.ENDED, Record.Kind.ATTEMPT]
+    for written in (
+        Record.objects.counting().filter(session=session, kind__in=happened),
+        Set.objects.counting().filter(session=session),
+    ):
+        rows = list(written)
+        _replace(rows, by=by, because=because, now=now)
+        for row in rows:
+            row.pk, row.session, row.entered_by, row.entered_at = None, to, by, now
+            row.replaced_at, row.replaced_by, row.replaced_because = None, None, ""
+            row.event_id = _follows(row.event_id, to.pk)
+            row._state.adding = True
+        if rows:
+            type(rows[0]).objects.bulk_create(rows)
+    moved = {session.pk: session for session in follow_lines(sessions=[session, to])}
+    return moved[session.pk], moved[to.pk]
+
+
+@transaction.atomic
+def take_back_lines(
+    *, session: Session, records: Sequence[Record] = (), sets: Sequence[Set] = (), because: str, by: User
+) -> Session:
+    """Say that these lines were a mistake: they stay, and count no longer."""
+    lock_persons(person_ids=[session.person_id])
+    now = clock.now()
+    _replace(records, by=by, because=because, now=now)
+    _replace(sets, by=by, because=because, now=now)
+    return follow_lines(sessions=[session])[0]
+
+
+def _replace(rows: Sequence[Record] | Sequence[Set], *, by: User, because: str, now: datetime) -> None:
+    for row in rows:
+        row.replaced_at, row.replaced_by, row.replaced_because = now, by, because
+    if rows:
+        type(rows[0]).objects.bulk_update(rows, ["replaced_at", "replaced_by", "replaced_because"])
+
+
+def _follows(event_id: UUID, session_id: int) -> UUID:
+    """The same line on another session: made from both, so that moving twice is moving once."""
+    return UUID(int=(event_id.int ^ (session_id << 1)) & ((1 << 128) - 1))
+
+
+def _known(kind: type[Record] | type[Set], session: Session, lines: Sequence[NewLine] | Sequence[NewSet]) -> set[UUID]:
+    events = [line.event_id for line in lines]
+    found = kind.objects.filter(building_id=session.building_id, event_id__in=events)
+    return set(found.values_list("event_id", flat=True))
+
+
+def _fields(done: NewSet) -> dict[str, object]:
+    # asdict would copy the rows it refers to.
+    return {name: getattr(done, name) for name in NewSet.__dataclass_fields__}
+
+
+def _told(sessions: Sequence[Session]) -> dict[int, Happened]:
+    lines: dict[int, list[Line]] = defaultdict(list)
+    for row in Record.objects.counting().filter(session__in=sessions):
+        lines[row.session_id].append(Line(row.kind, row.happened_at))
+    sets: dict[int, list[DoneSet]] = defaultdict(list)
+    for row in Set.objects.counting().filter(session__in=sessions):
+        sets[row.session_id].append(DoneSet(row.ended_at, row.seconds))
+    return {session.pk: what_happened(lines[session.pk], sets[session.pk]) for session in sessions}
+
+
+def _refuse_the_future(moments: Sequence[datetime], now: datetime) -> None:
+    if any(moment > now for moment in moments):
+        raise Refused("That is in the future. Enter what has already happened.", problem="in-the-future")
+
+
+@transaction.atomic
+def open_unplanned_session(*, resident: Resident, starts_at: datetime, ends_at: datetime) -> Session:
+    """A visit that nobody had published: a row for its lines, which stands apart from attendance."""
+    plan = Prescription.objects.in_force().filter(resident=resident).first()
+    if plan is None:
+        raise Refused(f"{resident.name} has no exercise plan yet.", problem="no-exercise-plan")
+    building = resident.building
+    return Session.objects.create(
+        building=building,
+        resident=resident,
+        person_id=resident.person_id,
+        prescription=plan,
+        starts_at=starts_at,
+        ends_at=ends_at,
+        day_closes_at=day_closes_at(openings_of(building), starts_at, building.zone),
+        help_sixths=resident.help_sixths,
+        recovery_hours=resident.recovery_hours,
+        # Holds nothing until its lines are written.
+        is_cut=True,
+    )

@@ -1,0 +1,1 @@
+"""The switchboard: settings, addresses, the worker, and the servers for a machine that has none."""

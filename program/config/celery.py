@@ -1,0 +1,37 @@
+"""The worker: tasks take ids, are sent on commit and may run twice; what is due is computed from the database."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "program.config.settings")
+
+app = Celery("program")
+app.conf.update(
+    broker_url=os.environ.get("REDIS_URL", ""),
+    broker_connection_retry_on_startup=True,
+    task_ignore_result=True,
+    task_serializer="json",
+    accept_content=["json"],
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    worker_prefetch_multiplier=1,
+    worker_cancel_long_running_tasks_on_connection_loss=True,
+    worker_soft_shutdown_timeout=20,
+    task_soft_time_limit=300,
+    task_time_limit=360,
+    # Longer than the longest task, and swept often, so that the tasks of a killed worker are taken up within the minute.
+    broker_transport_options={
+        "visibility_timeout": 900,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+    },
+    timezone="UTC",
+    enable_utc=True,
+    # Beat knocks; the tasks compute from the database what is due.
+    beat_schedule={
+        "extend calendars": {"task": "program.tasks.extend_calendars", "schedule": 3600.0},
+        "settle closed days": {"task": "program.tasks.settle_closed_days", "schedule": 300.0},
+    },
+)
+app.autodiscover_tasks()

@@ -1,0 +1,1 @@
+"""Reading the files people really have: parse and judge, never write."""

@@ -1,0 +1,83 @@
+"""What must be true before anyone trains: clearances by a licensed clinician, and holds."""
+
+from datetime import datetime
+from typing import Self
+
+from django.db import models
+from django.db.models import F, Q
+
+from program.models.resident import Resident
+from program.models.scoped import BuildingForeignKey, BuildingQuerySet, OfBuilding, Versioned, is_finite
+
+
+class Clearance(OfBuilding, Versioned):
+    """A licensed clinician's yes: name, credential, day, expiry and limits. Both days count."""
+
+    resident = BuildingForeignKey(Resident, related_name="clearances")
+    given_by = models.CharField(max_length=120)
+    credential = models.CharField(max_length=60)
+    given_on = models.DateField()
+    until_on = models.DateField()
+    limits = models.TextField(max_length=1000, blank=True)
+    entered_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="a_clearance_names_the_clinician_and_the_credential",
+                condition=~Q(given_by="") & ~Q(credential=""),
+                violation_error_message="A clearance needs the clinician's name and credential.",
+            ),
+            models.CheckConstraint(
+                name="a_clearance_expires_after_it_is_given",
+                condition=Q(until_on__gte=F("given_on")),
+                violation_error_message="A clearance cannot expire before it is given.",
+            ),
+            models.UniqueConstraint(
+                fields=["building", "resident", "given_by", "given_on", "until_on"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="a_clearance_is_entered_once",
+                violation_error_message="That clearance has been entered already.",
+            ),
+        ]
+
+
+class HoldQuerySet(BuildingQuerySet):
+    def holding_at(self, moment: datetime) -> Self:
+        return self.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=moment), starts_at__lte=moment)
+
+
+class Hold(OfBuilding, Versioned):
+    """No training from-until: clinical (released by a clinician), or away (ended by anyone on duty)."""
+
+    class Kind(models.TextChoices):
+        CLINICAL = "clinical"
+        AWAY = "away"
+
+    resident = BuildingForeignKey(Resident, related_name="holds")
+    kind = models.CharField(max_length=8, choices=Kind)
+    reason = models.CharField(max_length=120)
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField(null=True, blank=True)
+    set_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
+    set_at = models.DateTimeField()
+    released_by = models.ForeignKey("program.User", models.PROTECT, null=True, blank=True, related_name="+")
+    release_note = models.CharField(max_length=300, blank=True)
+
+    objects = HoldQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="a_hold_ends_after_it_starts",
+                condition=Q(is_finite("starts_at")) & (Q(ends_at__isnull=True) | Q(ends_at__gt=F("starts_at"))),
+                violation_error_message="A hold must end after it starts.",
+            ),
+            models.CheckConstraint(
+                name="a_hold_has_a_reason",
+                condition=~Q(reason=""),
+                violation_error_message="Say why: a hold needs a reason.",
+            ),
+        ]

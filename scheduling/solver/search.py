@@ -1,0 +1,107 @@
+"""Filling the week: everybody in order of need first, then clearing a few weeks at a time and placing them better."""
+
+from collections.abc import Callable
+from random import Random
+
+from scheduling.solver.filling import Filling, Week
+
+MOST_CLEARED = 6
+# How many clearings in a row may win nothing before the search ends by itself.
+PATIENCE = 200
+PATIENCE_A_RESIDENT = 12
+
+Stop = Callable[[], bool]
+
+
+def fill_in_order(filling: Filling, stop: Stop) -> None:
+    """Highest reward first, then those with the fewest starts; if somebody is left out, first sessions for all first."""
+    order = sorted(
+        range(len(filling.weeks)),
+        key=lambda place: (
+            -max(filling.weeks[place].rewards[:2]),
+            len(filling.weeks[place].places),
+            place,
+        ),
+    )
+    for place in order:
+        if stop():
+            return
+        filling.plan(place)
+    if not any(filling.missing(place) for place in order):
+        return
+    value, weeks = filling.value(), list(filling.placed)
+    for place in order:
+        filling.clear(place)
+    for most in (1, None):
+        for place in order:
+            if stop():
+                break
+            week = filling.clear(place)
+            filling.plan(place, most)
+            if len(filling.placed[place]) < len(week):
+                filling.clear(place)
+                filling.hold(place, week)
+    if filling.value() < value:
+        _put_back(filling, {place: weeks[place] for place in order})
+
+
+def improve(filling: Filling, target: int | None, stop: Stop, found: Callable[[], None]) -> None:
+    """Until the target value is reached, the search wins nothing for long, or `stop` says so."""
+    random = Random(1)
+    places = [place for place in range(len(filling.weeks)) if len(filling.weeks[place].places)]
+    if not places:
+        return
+    value = filling.value()
+    fruitless = 0
+    most_fruitless = PATIENCE + PATIENCE_A_RESIDENT * len(places)
+    while fruitless < most_fruitless and value != target and not stop():
+        cleared = _choose(filling, places, random)
+        before = {place: filling.clear(place) for place in cleared}
+        for place in _order(filling, cleared, random):
+            filling.plan(place)
+        new_value = filling.value()
+        if new_value < value:
+            _put_back(filling, before)
+        fruitless = 0 if new_value > value else fruitless + 1
+        if new_value > value:
+            value = new_value
+            found()
+
+
+def _put_back(filling: Filling, weeks: dict[int, Week]) -> None:
+    for place in weeks:
+        filling.clear(place)
+    for place, week in weeks.items():
+        filling.hold(place, week)
+
+
+def _choose(filling: Filling, places: list[int], random: Random) -> list[int]:
+    """Somebody who lacks a session or could have a better week, with some of those who stand in the way."""
+    lacking = [place for place in places if filling.missing(place)]
+    if lacking and random.random() < 0.7:
+        chosen = random.choice(lacking)
+    else:
+        chosen = random.choice(places)
+    weeks = filling.weeks[chosen]
+    profit = filling.profits[chosen]
+    start = max((random.randrange(len(weeks.at)) for _ in range(3)), key=lambda legal: profit[legal])
+    way = weeks.starts.needs.way_turns * filling.layout.turn
+    begins, ends = int(weeks.at[start]) - way, int(weeks.ends[start]) + way
+    rivals = [
+        place
+        for place in places
+        if place != chosen
+        and any(session.at < ends and begins < session.end for session in filling.placed[place])
+    ]
+    count = random.randint(1, MOST_CLEARED)
+    others = random.sample(rivals, min(count, len(rivals)))
+    others += [friend.place for friend in filling.together[chosen] if friend.place not in others]
+    return [chosen, *others]
+
+
+def _order(filling: Filling, cleared: list[int], random: Random) -> list[int]:
+    first, *others = cleared
+    noise = {place: random.random() for place in others}
+    others.sort(key=lambda place: (len(filling.weeks[place].places) * (0.5 + noise[place]), place))
+    return [first, *others]
+

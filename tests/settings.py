@@ -1,0 +1,19 @@
+"""The service's own settings with what makes tests fast and honest."""
+
+import os
+
+os.environ.setdefault("DJANGO_SECRET_KEY", "only-for-tests-0123456789-abcdefghijklmnopqrstuvwxyz-ABC")
+os.environ.setdefault("DATABASE_URL", "postgresql://service_app@/service")
+os.environ.setdefault("REDIS_URL", "redis://127.0.0.1:6379/0")
+os.environ.setdefault("HTTPS", "no")
+
+from program.config.settings import *  # noqa: E402, F403 - the environment above must be there first
+
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+CELERY_TASK_ALWAYS_EAGER = False
