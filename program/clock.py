@@ -28,5 +28,5 @@ def at(moment: datetime) -> Iterator[None]:
 
 def set_to(moment: datetime | None) -> None:
     """Hold the clock at `moment`, or let it run again with None."""
-    global _moment  # noqa: PLW0603 - the one place that holds the time of the process
+    global _moment
     _moment = moment

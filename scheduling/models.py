@@ -1,8 +1,9 @@
 """What is proposed: a roster is a week in a building, the job that builds it, and its answer."""
 
-from program.models.scoped import OfBuilding, Versioned, only_one
 from django.db import models
 from django.db.models import Q
+
+from program.models.scoped import OfBuilding, Versioned, only_one
 
 
 class Roster(OfBuilding, Versioned):
@@ -27,10 +28,10 @@ class Roster(OfBuilding, Versioned):
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey("program.User", models.PROTECT, null=True, blank=True, related_name="+")
     # While it is built: the best so far, as {"placed", "prescribed", "value", "bound"}.
-    progress = models.JSONField(default=dict)
+    progress = models.JSONField(default=dict, blank=True)
     # The problem as it was solved and the answer, in the two formats of the design (4.5).
-    problem = models.JSONField(null=True)
-    answer = models.JSONField(null=True)
+    problem = models.JSONField(null=True, blank=True)
+    answer = models.JSONField(null=True, blank=True)
     failure = models.CharField(max_length=300, blank=True)
 
     class Meta:

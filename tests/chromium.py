@@ -17,7 +17,7 @@ def install_chromium() -> None:
     environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     for step in (["update", "-q"], ["install", "-y", "-q", "chromium"]):
         try:
-            done = subprocess.run([*rights, "apt-get", *step], env=environment, check=False)  # noqa: S603 - fixed words
+            done = subprocess.run([*rights, "apt-get", *step], env=environment, check=False)
         except FileNotFoundError:
             return
         # A failed update still leaves the lists of before, which may do.

@@ -130,9 +130,7 @@ def with_role(building: Building | None, kind: str, *, region: Region | None = N
 
 def open_hours(building: Building, *, weekdays: range = range(6), opens: int = 8 * 60, closes: int = 17 * 60) -> None:
     for weekday in weekdays:
-        Hours.objects.create(
-            building=building, kind="open", weekday=weekday, starts_minute=opens, ends_minute=closes
-        )
+        Hours.objects.create(building=building, kind="open", weekday=weekday, starts_minute=opens, ends_minute=closes)
 
 
 def meal(building: Building, *, name: str = "lunch", starts: int = 12 * 60, ends: int = 13 * 60) -> None:

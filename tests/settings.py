@@ -17,3 +17,5 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 CELERY_TASK_ALWAYS_EAGER = False
+# Another name lets two runs go side by side.
+DATABASES["default"]["TEST"] = {"NAME": os.environ.get("TEST_DATABASE", "test_service")}  # noqa: F405 - from the settings

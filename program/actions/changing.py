@@ -20,8 +20,7 @@ def as_refusal(error: ValidationError) -> Refused:
     ]
     first = errors[0]
     label = f"{str(first['field']).replace('_', ' ').capitalize()}: " if first["field"] else ""
-    refusal = Refused(f"{label}{first['sentence']}", problem="invalid", details={"errors": errors})
-    return refusal
+    return Refused(f"{label}{first['sentence']}", problem="invalid", details={"errors": errors})
 
 
 def judged(row: Row) -> Row:

@@ -1,4 +1,4 @@
-"""What is scarce is locked before it is judged: the help of a building first, then persons in the order of their ids."""
+"""What is scarce is locked before it is judged: the help of a building first, then persons in order of their ids."""
 
 from collections.abc import Iterable
 from uuid import UUID

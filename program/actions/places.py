@@ -41,7 +41,14 @@ def add_unit(*, building: Building, name: str) -> Unit:
 
 @transaction.atomic
 def add_hours(
-    *, building: Building, kind: str, weekday: int, starts_minute: int, ends_minute: int, name: str = "", unit: Unit | None = None
+    *,
+    building: Building,
+    kind: str,
+    weekday: int,
+    starts_minute: int,
+    ends_minute: int,
+    name: str = "",
+    unit: Unit | None = None,
 ) -> Hours:
     return make(
         Hours(

@@ -185,7 +185,9 @@ def _clash(sessions: Sequence[Session], bookings: Sequence[Booking], first: Inte
                     _insert([session], [booking])
         except IntegrityError as error:
             broken = broken_by(error)
-            clashes.append({"resident": booking.resident.pk, "starts_at": booking.starts_at, "sentence": broken.sentence})
+            clashes.append(
+                {"resident": booking.resident.pk, "starts_at": booking.starts_at, "sentence": broken.sentence}
+            )
     broken = broken_by(first)
     if not clashes:
         booking = bookings[0]

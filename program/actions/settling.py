@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db import connection
+from django.db import connection, transaction
+from django.db.models import Q
 
 from program import clock
-from program.models import Session, Slot
+from program.actions.locks import lock_persons
+from program.models import Building, Session, Slot
 from program.models.scoped import whole_person
 from program.rules.recovery import Claim, Held, Span, spans
 from program.rules.states import HOLDS_NOTHING, State
@@ -122,3 +124,24 @@ def _has_left(session: Session, moment: datetime) -> bool:
 def _release_stations(sessions: list[Session]) -> None:
     if sessions:
         Slot.objects.filter(session__in=sessions, is_held=True).update(is_held=False)
+
+
+@transaction.atomic
+def settle_closed_day(*, building: Building) -> list[Session]:
+    """Settle the persons of sessions that a closed day has ended, and that still hold something."""
+    closed = (
+        Session.objects.of(building)
+        .on_the_plan()
+        .filter(
+            Q(attempted_at__isnull=False) | Q(started_at__isnull=False),
+            day_closes_at__lte=clock.now(),
+            sets_done=0,
+            held_from__isnull=False,
+        )
+    )
+    persons = list(closed.values_list("person_id", flat=True))
+    if not persons:
+        return []
+    earliest = min(closed.values_list("starts_at", flat=True))
+    lock_persons(person_ids=persons)
+    return settle(person_ids=persons, since=earliest)

@@ -14,6 +14,8 @@ import psutil  # type: ignore[import-untyped] # it ships no types
 # A worker asked to go may finish the task in hand.
 PATIENCE_SECONDS = 25
 LAST_LINES = 20
+# Times of birth are counted from the start of the machine, and its clock may have been set right since.
+CLOCK_SECONDS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,7 @@ def remembered(file: Path) -> tuple[str, list[psutil.Process]]:
     for pid, created_at in told["processes"]:
         with suppress(psutil.NoSuchProcess):
             process = psutil.Process(pid)
-            if process.create_time() == created_at and process.status() != psutil.STATUS_ZOMBIE:
+            same = abs(process.create_time() - created_at) < CLOCK_SECONDS
+            if same and process.status() != psutil.STATUS_ZOMBIE:
                 living.append(process)
     return told["address"], living

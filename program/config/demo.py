@@ -11,7 +11,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
@@ -26,9 +26,10 @@ PROJECT = Path(__file__).resolve().parents[2]
 READY_SECONDS = 60
 # Asking a running demo to stop takes as long as its slowest child.
 STOP_SECONDS = 60
+STOP_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
-class Trouble(Exception):  # noqa: N818 - what went wrong, as a sentence for whoever started the demo
+class Trouble(Exception):
     """The demo cannot go on; the message says why and what to do."""
 
 
@@ -50,21 +51,24 @@ class Demo:
 
 
 def say(sentence: str) -> None:
-    sys.stdout.write(f"{sentence}\n")
-    sys.stdout.flush()
+    # The terminal may be gone, which must not keep the rest from being stopped.
+    with suppress(OSError):
+        sys.stdout.write(f"{sentence}\n")
+        sys.stdout.flush()
 
 
 def run(demo: Demo) -> None:
     demo.logs.mkdir(parents=True, exist_ok=True)
     with only_one_demo(demo):
         end(remembered(demo.running)[1])
+        remember(demo.running, address="", processes=[psutil.Process()])
         children: list[Child] = []
         try:
             go(demo, children)
         finally:
             # A second Ctrl-C would leave half of it running.
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
-            signal.signal(signal.SIGTERM, signal.SIG_IGN)
+            for asked in STOP_SIGNALS:
+                signal.signal(asked, signal.SIG_IGN)
             say("Stopping.")
             end([child.process for child in children])
             stop_servers(demo.servers)
@@ -224,7 +228,8 @@ def main() -> int:
     asked.add_argument("--stop", action="store_true", help="stop the demo and its servers; the data stay")
     told = asked.parse_args()
     demo = Demo(Path(os.environ.get("DATA_DIR") or PROJECT / ".local").resolve())
-    signal.signal(signal.SIGTERM, interrupt)
+    for signalled in STOP_SIGNALS:
+        signal.signal(signalled, interrupt)
     try:
         stop(demo) if told.stop else run(demo)
     except KeyboardInterrupt:

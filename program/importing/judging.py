@@ -45,7 +45,7 @@ class RowJudge:
 
 def header_refusals(table: Table, *, allowed: Sequence[str], required: Sequence[str]) -> list[RowRefusal]:
     """Columns that are unknown, named twice or missing. With any of these no row can be judged."""
-    line = 1
+    line = table.header_line
     refusals = []
     known = {column_name(name) for name in allowed}
     written = [column_name(name) for name in table.header]

@@ -3,7 +3,7 @@
 from typing import Final
 
 FILE_BYTES: Final = 2_000_000
-UNZIPPED_BYTES: Final = 20_000_000
+UNZIPPED_BYTES: Final = 15_000_000
 ROWS: Final = 5_000
 # Empty lines between rows count here.
 LINES: Final = 20_000
@@ -14,9 +14,9 @@ CELL_CHARACTERS: Final = 2_000
 SHEETS: Final = 30
 ZIP_MEMBERS: Final = 200
 # Elements in the parts of a workbook, counted before any is parsed: sheets, shared texts, and all else (styles).
-SHEET_TAGS: Final = 500_000
-TEXT_TAGS: Final = 400_000
-OTHER_TAGS: Final = 60_000
+SHEET_TAGS: Final = 320_000
+TEXT_TAGS: Final = 240_000
+OTHER_TAGS: Final = 20_000
 
 CALENDAR_BYTES: Final = 1_000_000
 EVENTS: Final = 4_000

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 
-class Unreadable(Exception):  # noqa: N818 - named for what the person is told
+class Unreadable(Exception):
     """A whole file that cannot be used; the sentence says what is wrong and what to do."""
 
     def __init__(self, sentence: str) -> None:
@@ -11,7 +11,7 @@ class Unreadable(Exception):  # noqa: N818 - named for what the person is told
         self.sentence = sentence
 
 
-class Unfit(Exception):  # noqa: N818 - named for what the person is told
+class Unfit(Exception):
     """One value that cannot be used; caught where line and field are known."""
 
     def __init__(self, sentence: str) -> None:

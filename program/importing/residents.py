@@ -153,15 +153,15 @@ def _resident(judging: RowJudge, known: _Known) -> ResidentRow | None:
 
 
 def _escort(judging: RowJudge) -> tuple[str, int]:
-    escort = judging.read("escort", partial(cells.one_of, choices=ESCORTS)) or "alone"
-    minutes = judging.read("escort_minutes", partial(cells.whole, least=0, most=60)) or 0
-    if escort == "alone" and minutes:
-        judging.refuse(
-            "escort_minutes", "Somebody who comes alone has no escort minutes. Empty this, or name the escort."
-        )
-    if escort != "alone" and not minutes and not judging.refusals:
+    escort = judging.read("escort", partial(cells.one_of, choices=ESCORTS))
+    minutes = judging.read("escort_minutes", partial(cells.whole, least=0, most=60))
+    if escort is None and judging.written("escort"):
+        return "", 0
+    if escort in (None, "alone") and minutes:
+        judging.refuse("escort_minutes", "Who comes alone has no escort minutes. Empty this, or name the escort.")
+    if escort not in (None, "alone") and (minutes == 0 or not judging.written("escort_minutes")):
         judging.refuse("escort_minutes", "Say how many minutes the way takes, 1 to 60.")
-    return escort, minutes
+    return escort or "alone", minutes or 0
 
 
 def _helper_notes(cell: str) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ class Table:
     sheet: str
     header: tuple[str, ...]
     rows: tuple[Row, ...]
+    header_line: int = 1
 
 
 def read_table(content: bytes, filename: str) -> Table:
@@ -108,6 +109,7 @@ def _delimiter(text: str) -> str:
 
 def _table(sheet: str, rows: Iterator[Row]) -> Table:
     header: tuple[str, ...] = ()
+    header_line = 1
     kept: list[Row] = []
     for row in rows:
         cells = tuple(_tidy(cell, row.line, sheet) for cell in _without_trailing_blanks(row.cells))
@@ -118,14 +120,14 @@ def _table(sheet: str, rows: Iterator[Row]) -> Table:
         if not cells:
             continue
         if not header:
-            header = cells
+            header, header_line = cells, row.line
             continue
         if len(kept) == ROWS:
             raise Unreadable(f"There are more than {ROWS:,} rows. Split the file and send the parts.")
         kept.append(Row(row.line, cells))
     if not header:
         raise Unreadable(f"{'Sheet ' + sheet if sheet else 'The file'} is empty. The first line must name the columns.")
-    return Table(sheet, header, tuple(kept))
+    return Table(sheet, header, tuple(kept), header_line)
 
 
 def _without_trailing_blanks(cells: tuple[str, ...]) -> tuple[str, ...]:

@@ -55,10 +55,13 @@ def _refuse_by_archive(content: bytes) -> None:
         if any(member.flag_bits & 1 for member in members):
             raise Unreadable("The workbook is protected by a password. Remove it and send the file again.")
         if sum(member.file_size for member in members) > limits.UNZIPPED_BYTES:
-            raise Unreadable("The workbook is larger than 20 MB once unpacked. Leave out what is not needed.")
+            size = limits.UNZIPPED_BYTES // 1_000_000
+            raise Unreadable(f"The workbook is larger than {size} MB once unpacked. Leave out what is not needed.")
         tags = dict.fromkeys(_MOST_TAGS, 0)
         for member in members:
-            part = archive.read(member)
+            # No more than was claimed: a member that lies about its size then fails its checksum, unexpanded.
+            with archive.open(member) as opened:
+                part = opened.read(member.file_size)
             if any(trap in part for trap in _TRAPS):
                 raise Unreadable("The workbook holds declarations that no spreadsheet program writes. Save it afresh.")
             tags[next(place for place in _MOST_TAGS if place in member.filename)] += part.count(b"<")

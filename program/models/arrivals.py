@@ -35,9 +35,9 @@ class Import(Versioned):
     file_name = models.CharField(max_length=120)
     sha256 = models.CharField(max_length=64)
     # Rows as judged: what is written in one is in the words of the file.
-    rows = models.JSONField()
-    refusals = models.JSONField(default=list)
-    counts = models.JSONField(default=dict)
+    rows = models.JSONField(blank=True)
+    refusals = models.JSONField(default=list, blank=True)
+    counts = models.JSONField(default=dict, blank=True)
     entered_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
     applied_at = models.DateTimeField(null=True, blank=True)

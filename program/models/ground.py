@@ -63,8 +63,10 @@ WRITE_AUDIT = """
 CREATE FUNCTION write_audit() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
 DECLARE
-    old_row jsonb := CASE WHEN TG_OP <> 'INSERT' THEN to_jsonb(OLD) - '{password,last_login,progress,problem,answer,rows}'::text[] END;
-    new_row jsonb := CASE WHEN TG_OP <> 'DELETE' THEN to_jsonb(NEW) - '{password,last_login,progress,problem,answer,rows}'::text[] END;
+    -- Secrets, and long answers that are kept where they stand.
+    kept_out text[] := '{password,last_login,progress,problem,answer,rows}';
+    old_row jsonb := CASE WHEN TG_OP <> 'INSERT' THEN to_jsonb(OLD) - kept_out END;
+    new_row jsonb := CASE WHEN TG_OP <> 'DELETE' THEN to_jsonb(NEW) - kept_out END;
     row_now jsonb := coalesce(new_row, old_row);
     was jsonb := old_row;
     is_now jsonb := new_row;

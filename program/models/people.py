@@ -48,7 +48,9 @@ class User(AbstractBaseUser):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                Lower("username"), name="no_two_people_share_a_sign_in_name", violation_error_message="That name is taken."
+                Lower("username"),
+                name="no_two_people_share_a_sign_in_name",
+                violation_error_message="That name is taken.",
             ),
             models.UniqueConstraint(
                 Lower("email"), name="no_two_people_share_an_address", violation_error_message="That address is taken."

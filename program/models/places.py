@@ -23,7 +23,9 @@ class Region(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                Lower("name"), name="no_two_regions_share_a_name", violation_error_message="There is a region of that name."
+                Lower("name"),
+                name="no_two_regions_share_a_name",
+                violation_error_message="There is a region of that name.",
             )
         ]
 
@@ -85,8 +87,6 @@ class Building(models.Model):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.timezone)
-
-
 
 
 class Unit(OfBuilding):

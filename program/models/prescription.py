@@ -81,7 +81,9 @@ class PrescriptionLine(OfBuilding):
             ),
             models.CheckConstraint(
                 name="repetitions_run_from_least_to_most",
-                condition=Q(repetitions_least__gte=1, repetitions_most__gte=F("repetitions_least"), repetitions_most__lte=30),
+                condition=Q(
+                    repetitions_least__gte=1, repetitions_most__gte=F("repetitions_least"), repetitions_most__lte=30
+                ),
                 violation_error_message="Repetitions run from the least to the most, 1 to 30.",
             ),
             models.CheckConstraint(

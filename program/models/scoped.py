@@ -37,7 +37,7 @@ def set_scope(
             " set_config('app.request_id', %s, true), set_config('app.administration', %s, true),"
             " set_config('app.moment', %s, true), set_config('app.persons', '', true)",
             [
-                "{%s}" % ",".join(str(int(building_id)) for building_id in building_ids),
+                array_of(int(building_id) for building_id in building_ids),
                 str(user_id or ""),
                 request_id[:64],
                 "yes" if is_administration else "",
@@ -53,13 +53,18 @@ def whole_person(person_ids: Iterable[Any]) -> Iterator[None]:
     For settling only: recovery holds between any two sessions of a person, wherever they were. No door reads in here.
     """
     with connection.cursor() as cursor:
-        cursor.execute("SELECT set_config('app.persons', %s, true)", ["{%s}" % ",".join(map(str, person_ids))])
+        cursor.execute("SELECT set_config('app.persons', %s, true)", [array_of(person_ids)])
     try:
         yield
     finally:
         if not connection.needs_rollback:
             with connection.cursor() as cursor:
                 cursor.execute("SELECT set_config('app.persons', '', true)")
+
+
+def array_of(keys: Iterable[Any]) -> str:
+    """Keys as PostgreSQL writes an array in a setting."""
+    return "{" + ",".join(map(str, keys)) + "}"
 
 
 class BuildingQuerySet(models.QuerySet[Any]):
@@ -121,7 +126,10 @@ def ends_after_it_starts(name: str, start: str = "starts_at", end: str = "ends_a
 
 def only_one(name: str, *fields: str, sentence: str, **condition: Any) -> models.UniqueConstraint:
     return models.UniqueConstraint(
-        fields=fields, name=name, violation_error_message=sentence, condition=models.Q(**condition) if condition else None
+        fields=fields,
+        name=name,
+        violation_error_message=sentence,
+        condition=models.Q(**condition) if condition else None,
     )
 
 

@@ -36,20 +36,26 @@ class Traces:
 
 def state_at(traces: Traces, moment: datetime) -> State:
     """The state at `moment`, by the table of the design (4.6)."""
-    if traces.sets_done:
-        return State.DONE
-    if traces.withdrawn_at:
-        return State.WITHDRAWN
-    if traces.given_up_at:
-        return State.GIVEN_UP
-    if traces.ended_at:
-        return State.ENDED_WITHOUT_A_SET
-    has_closed = moment >= traces.day_closes_at
+    written = (
+        (traces.sets_done, State.DONE),
+        (traces.withdrawn_at, State.WITHDRAWN),
+        (traces.given_up_at, State.GIVEN_UP),
+        (traces.ended_at, State.ENDED_WITHOUT_A_SET),
+    )
+    for trace, state in written:
+        if trace:
+            return state
+    return _closed(traces) if moment >= traces.day_closes_at else _open(traces)
+
+
+def _open(traces: Traces) -> State:
+    return State.STARTED if traces.started_at else State.PUBLISHED
+
+
+def _closed(traces: Traces) -> State:
     if traces.started_at:
-        return State.ENDED_WITHOUT_A_SET if has_closed else State.STARTED
-    if has_closed:
-        return State.MISSED if traces.attempted_at else State.NOT_RECORDED
-    return State.PUBLISHED
+        return State.ENDED_WITHOUT_A_SET
+    return State.MISSED if traces.attempted_at else State.NOT_RECORDED
 
 
 def is_late(traces: Traces, moment: datetime, grace: timedelta) -> bool:

@@ -103,10 +103,7 @@ def no_wait_is_longer_than_allowed(problem: Problem, roster: Roster) -> Iterator
 def no_station_holds_two(problem: Problem, roster: Roster) -> Iterator[Complaint]:
     slots = [(slot, session.resident, True) for session in roster.sessions for slot in session.slots]
     slots += [
-        (slot, resident.id, False)
-        for resident in problem.residents
-        for fixed in resident.fixed
-        for slot in fixed.slots
+        (slot, resident.id, False) for resident in problem.residents for fixed in resident.fixed for slot in fixed.slots
     ]
     for station in problem.stations:
         here = sorted((entry for entry in slots if entry[0].station == station.id), key=lambda entry: entry[0].start)
@@ -160,7 +157,8 @@ def apart_are_never_there_together(problem: Problem, roster: Roster) -> Iterator
     fixed = {resident.id: resident.fixed for resident in problem.residents}
     for one, other in problem.apart:
         rivals: list[tuple[PlacedSession | FixedSession, PlacedSession | FixedSession]] = []
-        rivals += [(mine, theirs) for mine in new.get(one, []) for theirs in [*new.get(other, []), *fixed[other]]]
+        rivals += [(mine, theirs) for mine in new.get(one, []) for theirs in new.get(other, [])]
+        rivals += [(mine, theirs) for mine in new.get(one, []) for theirs in fixed[other]]
         rivals += [(mine, theirs) for mine in fixed[one] for theirs in new.get(other, [])]
         if any(mine.start < theirs.end and theirs.start < mine.end for mine, theirs in rivals):
             yield f"{one} and {other} are kept apart and are there at the same time.", (one, other)

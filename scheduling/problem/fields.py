@@ -152,9 +152,7 @@ def read_json(source: str | bytes | dict[str, Any]) -> Field:
     if len(source) > LONGEST_TEXT:
         raise Malformed("the file", f"The file is longer than {LONGEST_TEXT} characters.")
     try:
-        return Field(
-            json.loads(source, parse_float=Decimal, parse_constant=float, object_pairs_hook=_unique_keys)
-        )
+        return Field(json.loads(source, parse_float=Decimal, parse_constant=float, object_pairs_hook=_unique_keys))
     except RecursionError:
         raise Malformed("the file", "The file is nested too deeply.") from None
     except Malformed:

@@ -149,7 +149,7 @@ def _skips(field: Field) -> bool:
 
 
 def _requirements(field: Field, known_stations: frozenset[str]) -> tuple[Requirement, ...]:
-    requirements = []
+    requirements: list[Requirement] = []
     for entry in field.items(at_least=1, at_most=MOST_STATIONS):
         fields = entry.keys("station turns")
         station = _known(fields["station"], known_stations, "station")

@@ -58,6 +58,8 @@ class Board:
 
     def __init__(self, layout: Layout, *, without_fixed: bool = False) -> None:
         self.layout = layout
+        # Which station of the round is tried first; the search turns it to come upon other orders.
+        self.turned_by = 0
         self.free_help = layout.free_help.copy()
         self.taken = (layout.closed if without_fixed else layout.taken).copy()
         self._bits = [_as_bits(row) for row in self.taken]
@@ -90,7 +92,7 @@ class Board:
             if not ignore_help and not self._has_help(needs, grid, tick, end_tick):
                 return None
             # Ticks past this end count as taken, so that an order may wait less but never longer.
-            visits = visit_order(stations, busy, waits, longest_wait, lane=tick)
+            visits = visit_order(stations, busy, waits, longest_wait, lane=tick + self.turned_by)
             if visits is not None:
                 return tuple(visits)
         return None

@@ -133,7 +133,7 @@ def _open(filling: Filling) -> np.ndarray:
 
 def _least_at(filling: Filling, place: int, station: int) -> int:
     weeks = filling.weeks[place]
-    turns = {visited: length for visited, length in weeks.starts.needs.stations}
+    turns = dict(weeks.starts.needs.stations)
     if station not in turns or not len(weeks.places):
         return 0
     position = [visited for visited, _ in weeks.starts.needs.stations].index(station)

@@ -78,7 +78,8 @@ def _help_short(problem: Problem, fixed: list[Fixed], zone: ZoneInfo) -> Iterato
     shifts = [
         (to_microseconds(entry.start), to_microseconds(entry.end), entry.capacity) for entry in problem.supervision
     ]
-    moments = sorted({at for start, end, *_ in (*stretches, *shifts) for at in (start, end)})
+    spans = [(start, end) for start, end, _, _ in stretches] + [(start, end) for start, end, _ in shifts]
+    moments = sorted({at for span in spans for at in span})
     named: set[tuple[str, ...]] = set()
     for moment in moments:
         there = [(sixths, name) for start, end, sixths, name in stretches if start <= moment < end]

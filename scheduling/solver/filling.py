@@ -6,7 +6,7 @@ import numpy as np
 
 from scheduling.problem import Problem, Roster
 from scheduling.solver.board import Board, Placement
-from scheduling.solver.layout import MICROSECOND, Layout, lay_out, to_microseconds
+from scheduling.solver.layout import Layout, lay_out, to_microseconds
 from scheduling.solver.money import Money, money_for
 from scheduling.solver.starts import Flags, help_is_there, starts_of, stations_may_be_there
 from scheduling.solver.weeks import Amounts, Weeks
@@ -33,9 +33,7 @@ class Filling:
         self.layout: Layout = lay_out(problem)
         self.board = Board(self.layout)
         self.money: Money = money_for(problem, sessions_kept=len(kept.sessions) if kept else 0)
-        self.weeks = [
-            Weeks(starts_of(self.layout, self.board, resident), self.money) for resident in problem.residents
-        ]
+        self.weeks = [Weeks(starts_of(self.layout, self.board, resident), self.money) for resident in problem.residents]
         self.placed: list[Week] = [() for _ in problem.residents]
         self.worth = [0 for _ in problem.residents]
         self.extra = 0
@@ -122,10 +120,10 @@ class Filling:
 
     def _place(self, place: int, chosen: list[int]) -> int | None:
         """Puts these starts on the board; the first that fails is answered, and then none is left there."""
-        weeks, starts = self.weeks[place], self.weeks[place].starts
+        starts = self.weeks[place].starts
         week: list[Placement] = []
         for position, start in enumerate(chosen):
-            latest = self._latest_end(place, start, chosen[position + 1 : position + 2])
+            latest = self.latest_end(place, start, chosen[position + 1 : position + 2])
             placement = self.board.placed(starts.needs, starts.stations_at(start), starts.spot(start), latest)
             if placement is None:
                 for earlier in week:
@@ -135,7 +133,7 @@ class Filling:
         self.hold(place, tuple(week), on_board=True)
         return None
 
-    def _latest_end(self, place: int, start: int, following: list[int]) -> int:
+    def latest_end(self, place: int, start: int, following: list[int]) -> int:
         """Waits may make a session longer than its soonest end, but not into rest, or into somebody kept apart."""
         weeks = self.weeks[place]
         latest = int(weeks.starts.latest_ends[start])
@@ -153,7 +151,7 @@ class Filling:
             for placement in week:
                 self.board.put(weeks.starts.needs, placement)
         self.placed[place] = week
-        self._starts[place] = self._fixed_starts[place] | {placement.at for placement in week}
+        self._starts[place] = {*self._fixed_starts[place], *(placement.at for placement in week)}
         self.worth[place] = weeks.value_of([(placement.start, placement.at, placement.end) for placement in week])
         self.extra += self._extra_of(place)
 

@@ -29,7 +29,7 @@ def reasons_for(filling: Filling, place: int) -> tuple[Reason, ...]:
         codes = ["no_time"] if starts.is_open.any() or not len(starts.at) else ["station_closed"]
         return tuple(Reason(code, TEXTS[code]) for code in codes)
     refusals = _refusals(filling, place)
-    counts = sum(flags[considered].astype(np.int64) for flags in refusals.values())
+    counts = np.sum([flags[considered] for flags in refusals.values()], axis=0)
     fewest = int(counts.min())
     if fewest == 0:
         code = "not_worth_it" if _gains_nothing(filling, place, considered[counts == 0]) else "not_found"

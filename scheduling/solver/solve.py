@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from time import monotonic
 
 from scheduling.problem import Kept, PlacedSession, Problem, Roster, Slot, Unplaced, Value
-from scheduling.solver.bound import proven_bound
 from scheduling.solver.board import Placement
+from scheduling.solver.bound import proven_bound
 from scheduling.solver.conflicts import conflicts_among_fixed
 from scheduling.solver.filling import Filling
 from scheduling.solver.layout import to_instant
@@ -76,9 +76,7 @@ def _objective(filling: Filling) -> Value:
 
 
 def _sessions(filling: Filling) -> tuple[PlacedSession, ...]:
-    sessions = [
-        _session(filling, place, placement) for place, week in enumerate(filling.placed) for placement in week
-    ]
+    sessions = [_session(filling, place, placement) for place, week in enumerate(filling.placed) for placement in week]
     return tuple(sorted(sessions, key=lambda session: (session.start, session.resident)))
 
 

@@ -1,6 +1,7 @@
 """Every start on the grid for one resident, and which fact, if any, forbids it before anybody else is placed."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +109,7 @@ def stations_may_be_there(board: Board, starts: Starts) -> Flags:
         return may
     length = starts.last - starts.first
     rows = board.taken[[station for station, _ in starts.needs.stations]]
-    none_free = _counted(rows.all(axis=0))
+    none_free = _counted(np.all(rows, axis=0))
     may &= none_free[starts.last] == none_free[starts.first]
     for place, row in enumerate(rows):
         taken = _counted(row)
@@ -116,7 +117,7 @@ def stations_may_be_there(board: Board, starts: Starts) -> Flags:
     return may
 
 
-def _counted(row: NDArray[np.bool_]) -> Numbers:
+def _counted(row: Any) -> Numbers:
     counted = np.zeros(len(row) + 1, dtype=np.int64)
     np.cumsum(row, out=counted[1:])
     return counted
@@ -204,11 +205,11 @@ def _last_apart(problem: Problem, resident: Resident, at: Numbers) -> Numbers:
 def _judge_stations(layout: Layout, board: Board, starts: Starts) -> None:
     """Searches an order only where something is taken or closed in reach of the session."""
     rows = board.taken[[station for station, _ in starts.needs.stations]]
-    busy = _counted(rows.any(axis=0))
+    busy = _counted(np.any(rows, axis=0))
     touched = busy[starts.last] != busy[starts.first]
-    wanted = np.flatnonzero(touched & starts.keeps_calendar & starts.keeps_recovery)
+    wanted = np.flatnonzero(touched & starts.keeps_calendar & starts.keeps_recovery & starts.keeps_apart)
     empty = Board(layout, without_fixed=True)
-    for start in wanted:
+    for start in wanted.tolist():
         stations = starts.stations_at(start)
         opening, tick, latest = int(starts.opening[start]), int(starts.tick[start]), int(starts.latest_ends[start])
         starts.has_stations[start] = _finds(board, starts.needs, stations, opening, tick, latest)

@@ -1,6 +1,6 @@
 """Which station when: an order of a session's stations that fits between the slots already taken."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 # Station's place in the circuit, first tick of its slot (counted from the session's start), turns.
 Visit = tuple[int, int, int]
@@ -20,33 +20,44 @@ def visit_order(
 
     `needs`: station's place and turns; `busy[i]`: ticks, as bits from the session's start, at which the station of
     needs[i] is not free. Stations are tried round the circuit from `lane` on: while everybody goes round the
-    same way, sessions of single turns never block one another (design.md 4.5, a).
+    same way, sessions of single turns never block one another (design.md 4.5, a). Raises TooManyOrders.
     """
-    dead_ends: set[tuple[int, int, int]] = set()
-    count = len(needs)
-    in_turn = sorted(range(count), key=lambda need: needs[need][0])
-    visits: list[Visit] = []
+    search = _Search(needs, busy, longest_wait)
+    return search.visits if search.completes((1 << len(needs)) - 1, 0, waits, lane) else None
 
-    def go_on(left: int, tick: int, waits_left: int, after: int) -> bool:
+
+class _Search:
+    """Depth first, remembering which sets of stations could not be completed from which tick."""
+
+    def __init__(self, needs: Sequence[tuple[int, int]], busy: Sequence[int], longest_wait: int) -> None:
+        self.needs = needs
+        self.busy = busy
+        self.longest_wait = longest_wait
+        self.round = sorted(range(len(needs)), key=lambda need: needs[need][0])
+        self.visits: list[Visit] = []
+        self.dead_ends: set[tuple[int, int, int]] = set()
+
+    def completes(self, left: int, tick: int, waits: int, after: int) -> bool:
+        """Adds visits of the needs left (as bits) from this tick on; True once none is left."""
         if not left:
             return True
-        if (left, tick, waits_left) in dead_ends:
+        if (left, tick, waits) in self.dead_ends:
             return False
-        pauses = range(min(longest_wait, waits_left) + 1) if visits else range(1)
-        for pause in pauses:
+        for pause in range(min(self.longest_wait, waits) + 1 if self.visits else 1):
             at = tick + pause
-            for step in range(count):
-                need = in_turn[(after + step) % count]
-                station, turns = needs[need]
-                if not left >> need & 1 or busy[need] >> at & ((1 << turns) - 1):
-                    continue
-                visits.append((station, at, turns))
-                if go_on(left & ~(1 << need), at + turns, waits_left - pause, after + step + 1):
+            for need, following in self._free(left, at, after):
+                station, turns = self.needs[need]
+                self.visits.append((station, at, turns))
+                if self.completes(left & ~(1 << need), at + turns, waits - pause, following):
                     return True
-                visits.pop()
-        dead_ends.add((left, tick, waits_left))
-        if len(dead_ends) > MOST_DEAD_ENDS:
+                self.visits.pop()
+        self.dead_ends.add((left, tick, waits))
+        if len(self.dead_ends) > MOST_DEAD_ENDS:
             raise TooManyOrders
         return False
 
-    return visits if go_on((1 << count) - 1, 0, waits, lane) else None
+    def _free(self, left: int, at: int, after: int) -> Iterator[tuple[int, int]]:
+        for step in range(after, after + len(self.round)):
+            need = self.round[step % len(self.round)]
+            if left >> need & 1 and not self.busy[need] >> at & ((1 << self.needs[need][1]) - 1):
+                yield need, step + 1

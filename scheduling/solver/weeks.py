@@ -51,7 +51,7 @@ class Weeks:
 
     def _costs(self) -> Amounts:
         cost = self.starts.resident.cost
-        costs = np.full(len(self.at), self.money.whole(cost.default), dtype=self.money.dtype)
+        costs: Amounts = np.full(len(self.at), self.money.whole(cost.default), dtype=self.money.dtype)
         # Last first, so that the first window that holds a start has the last word.
         for window in reversed(cost.windows):
             costs[self._inside(window)] = self.money.whole(window.cost)
@@ -68,8 +68,8 @@ class Weeks:
         edges = np.searchsorted(region, np.arange(len(fixed) + 2))
         self.regions = [(low, high) for low, high in pairwise(edges.tolist()) if low < high]
         self.region = region
-        self.entry = np.zeros(len(self.at), dtype=self.money.dtype)
-        self.exit = np.zeros(len(self.at), dtype=self.money.dtype)
+        self.entry: Amounts = np.zeros(len(self.at), dtype=self.money.dtype)
+        self.exit: Amounts = np.zeros(len(self.at), dtype=self.money.dtype)
         if fixed and self.short_cost:
             after, before = region > 0, region < len(fixed)
             close_after = self.at - finishes[region - 1] < self.gap
@@ -82,7 +82,7 @@ class Weeks:
 
         `profit`: by legal start, rewards left out; `money.never` where it may not be used.
         """
-        layers = self._layers(profit, self.most if most is None else most)
+        layers = self._layers(profit, self.most if most is None else min(self.most, most))
         best_value, best_count, best_last = 0, 0, -1
         for count, layer in enumerate(layers, start=1):
             closing = layer - self.exit
@@ -116,7 +116,7 @@ class Weeks:
         return layers
 
     def _best_before(self, layer: Amounts) -> Amounts:
-        best = np.full(len(layer), self.money.never, dtype=self.money.dtype)
+        best: Amounts = np.full(len(layer), self.money.never, dtype=self.money.dtype)
         earlier = self.money.never
         for low, high in self.regions:
             best[low:high] = earlier - self.entry[low:high]

@@ -15,7 +15,7 @@ import redis
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from program.config.servers import NoServer, Urls, ensure_servers, stop_servers
+from program.config.servers import NoServer, Urls, ensure_servers, remove_servers, stop_servers
 from program.config.servers.place import package, place_for
 from program.config.servers.postgres import postgres_in
 from program.config.servers.processes import written_pid
@@ -61,7 +61,7 @@ def start_elsewhere(home, ending=""):
         "import os, sys; from pathlib import Path; from program.config.servers import ensure_servers\n"
         f"print(ensure_servers(Path(sys.argv[1]), durable=True), flush=True)\n{ending}"
     )
-    return subprocess.Popen(  # noqa: S603 - our own script
+    return subprocess.Popen(
         [sys.executable, "-c", script, str(home)],
         cwd=PROJECT,
         stdout=subprocess.PIPE,
@@ -216,7 +216,7 @@ def test_an_ordinary_user_needs_no_rights_beyond_the_own_folder():
         if os.getuid() == 0:
             place_for(home).account.take(home)
 
-        ran = subprocess.run(  # noqa: S603 - our own script
+        ran = subprocess.run(
             [sys.executable, "-c", AS_AN_ORDINARY_USER, str(home), programs],
             cwd=PROJECT,
             capture_output=True,
@@ -282,3 +282,15 @@ def test_a_home_that_is_no_folder_is_refused_in_a_sentence(tmp_path):
 
     with pytest.raises(NoServer, match=r"^The servers' files cannot be used \(File exists at .*set DATA_DIR"):
         ensure_servers(tmp_path / "home", durable=True)
+
+
+def test_removed_servers_leave_nothing_behind(home):
+    ensure_servers(home, durable=False)
+    pids = server_pids(home)
+
+    remove_servers(home)
+
+    assert [path.name for path in place_for(home).folder.iterdir()] == ["lock"]
+    assert [
+        pid for pid in pids if psutil.pid_exists(pid) and psutil.Process(pid).status() != psutil.STATUS_ZOMBIE
+    ] == []

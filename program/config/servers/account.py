@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 
-class NoServer(Exception):  # noqa: N818 - a refusal, read as a sentence where it is raised
+class NoServer(Exception):
     """A server cannot run here; the message is one sentence saying what to do."""
 
 

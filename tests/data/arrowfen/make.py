@@ -4,6 +4,7 @@ import csv
 import io
 from datetime import date, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import xlsxwriter
 
@@ -11,6 +12,7 @@ from program.importing.building_columns import SHEETS
 from program.importing.resident_columns import COLUMNS, LINE_COLUMNS
 
 FOLDER = Path(__file__).parent
+ZONE = ZoneInfo("America/New_York")
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
 UNITS = ("Heron wing", "Alder floor", "Mill court")
 # name, exercise, step, lightest, heaviest, a usual load: all in pounds
@@ -63,7 +65,7 @@ def resident_rows() -> list[list[str]]:
 
 
 def resident(number: int) -> dict[str, str]:
-    given, family = GIVEN[number % len(GIVEN)], FAMILY[number % 7 % len(FAMILY)]
+    given, family = GIVEN[number % len(GIVEN)], FAMILY[number // len(GIVEN) % len(FAMILY)]
     is_escorted = number % 5 < 3
     cells = {
         "person_key": f"AF-{number:03}",
@@ -76,7 +78,9 @@ def resident(number: int) -> dict[str, str]:
         "help": ("one helps three", "one helps three", "one helps two", "one-to-one")[number % 4],
         "escort": "escorted" if is_escorted else "alone",
         "escort_minutes": "10" if is_escorted else "",
-        "helper_notes": "walks with a frame; hears better on the left; prefers “Frau Doktor”" if number % 6 == 0 else "",
+        "helper_notes": "walks with a frame; hears better on the left; prefers “Frau Doktor”"
+        if number % 6 == 0
+        else "",
         "in_programme_from": "2026-09-07",
         "agreed_on": "2026-09-01",
         "agreed_by": "a daughter" if number % 9 == 0 else f"{given} {family}",

@@ -1,0 +1,26 @@
+"""The first page: to the building one works in, or the choice of one."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from program.access import is_administrator
+from program.models import Building
+from program.web.frame import building_here
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    buildings = list(Building.objects.visible_to(request.user).order_by("name"))
+    known = {building.pk for building in buildings}
+    if len(known) == 1 or request.session.get("building") in known:
+        chosen = request.session.get("building")
+        return redirect("program:building", chosen if chosen in known else buildings[0].pk)
+    may_start = is_administrator(request.user)
+    return render(request, "program/home.html", {"choice": buildings, "may_start": may_start})
+
+
+@require_safe
+def building(request: HttpRequest, building_id: int) -> HttpResponse:
+    building_here(request, building_id)
+    return redirect("scheduling:week-now", building_id)

@@ -1,0 +1,99 @@
+"""A roster from the request to the draft: the row is the job, and is safe to work on twice."""
+
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from program import clock
+from program.actions.changing import make
+from program.models import Building, User
+from program.models.scoped import scope
+from program.rules.errors import Refused
+from program.rules.week import Week
+from scheduling.check import broken_rules
+from scheduling.load import Loaded, load_week
+from scheduling.load.weights import most_sessions
+from scheduling.models import Roster
+from scheduling.problem import write_problem, write_roster
+from scheduling.solver import Progress, solve
+
+# A roster that ends its worker this often is put aside instead of ending the next.
+MOST_STARTS = 3
+OPEN = (Roster.State.WAITING, Roster.State.BUILDING)
+
+
+@transaction.atomic
+def start_roster(*, building: Building, week: Week, by: User, seconds: int = 20) -> Roster:
+    """Ask for a week; a worker fills it once this is committed."""
+    if week.ends_at(building.zone) <= clock.now():
+        raise Refused(f"{week.name} is over. Choose this week or a later one.", problem="week-is-over")
+    if not 1 <= seconds <= 120:
+        raise Refused("A roster is built in 1 to 120 seconds.", problem="invalid")
+    return make(Roster(building=building, monday=week.monday, asked_by=by, asked_at=clock.now(), seconds=seconds))
+
+
+def fill_roster(*, roster_id: int, building_id: int) -> None:
+    """Build the draft. Each step is a transaction of its own: progress shows, and a killed worker loses nothing."""
+    with scope([building_id]):
+        roster = _claim(roster_id)
+        if roster is None:
+            return
+        loaded = load_week(building=roster.building, week=Week(roster.monday))
+    answer = solve(loaded.problem, seconds=roster.seconds, progress=lambda done: _tell(roster, loaded, done))
+    faults = broken_rules(loaded.problem, answer)
+    with scope([building_id], user_id=roster.asked_by_id):
+        if faults:
+            _give_up(roster, f"The roster broke a rule and was not kept: {faults[0].sentence}")
+            return
+        Roster.objects.filter(pk=roster.pk, state=Roster.State.BUILDING).update(
+            state=Roster.State.DRAFT,
+            built_at=clock.now(),
+            problem=write_problem(loaded.problem),
+            answer=write_roster(answer),
+            progress=_progress(loaded, len(answer.sessions), answer.objective, answer.bound),
+            version=F("version") + 1,
+        )
+
+
+def _claim(roster_id: int) -> Roster | None:
+    """The roster, if it is still to be built and has not ended too many workers."""
+    roster = Roster.objects.select_for_update(of=("self",)).select_related("building").get(pk=roster_id)
+    if roster.state not in OPEN:
+        return None
+    roster.starts += 1
+    if roster.starts > MOST_STARTS:
+        _give_up(roster, "Building this roster failed three times. Build it again, or ask for help.")
+        return None
+    roster.state, roster.started_at = Roster.State.BUILDING, clock.now()
+    roster.save(update_fields=["starts", "state", "started_at"])
+    return roster
+
+
+def _give_up(roster: Roster, sentence: str) -> None:
+    Roster.objects.filter(pk=roster.pk).update(
+        state=Roster.State.FAILED, failure=sentence[:300], version=F("version") + 1
+    )
+
+
+def _tell(roster: Roster, loaded: Loaded, done: Progress) -> None:
+    with scope([roster.building_id], user_id=roster.asked_by_id):
+        Roster.objects.filter(pk=roster.pk, state=Roster.State.BUILDING).update(
+            progress=_progress(loaded, done.placed, done.value, done.bound)
+        )
+
+
+def _progress(loaded: Loaded, placed: int, value: Any, bound: Any) -> dict[str, Any]:
+    """What a person sees: sessions placed, of those prescribed; those that stand already count as placed."""
+    return {
+        "placed": loaded.booked + placed,
+        "prescribed": loaded.prescribed,
+        "booked": loaded.booked,
+        "value": float(value),
+        "bound": None if bound is None else float(bound),
+        "most_possible": loaded.prescribed if bound is None else loaded.booked + _most(loaded, bound),
+    }
+
+
+def _most(loaded: Loaded, bound: Any) -> int:
+    return most_sessions([one.rewards for one in loaded.problem.residents], float(bound))

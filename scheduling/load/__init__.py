@@ -1,0 +1,5 @@
+"""From the database to a roster problem: who, when, where, with whose help, and what each session is worth."""
+
+from scheduling.load.loading import Loaded, load_week
+
+__all__ = ["Loaded", "load_week"]
