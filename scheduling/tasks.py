@@ -13,7 +13,7 @@ def request_roster(*, building: Building, week: Week, by: User, seconds: int = 2
     """Ask for a week; a worker fills it once this is committed."""
     with transaction.atomic():
         roster = actions.start_roster(building=building, week=week, by=by, seconds=seconds)
-        fill_roster.delay_on_commit(roster.pk, building.pk)
+        fill_roster.delay_on_commit(roster.pk, building.pk)  # type: ignore[attr-defined] # its stubs do not know it
     return roster
 
 

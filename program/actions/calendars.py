@@ -72,9 +72,7 @@ def add_commitment(
         last_confirmed_on=last_confirmed_on or clock.now().astimezone(building.zone).date(),
         timezone=timezone,
         minutes=minutes,
-        **_as_written(
-            timezone, starts=starts, rrule=rrule, rdates=rdates, exdates=exdates, overrides=overrides or {}
-        ),
+        **_as_written(timezone, starts=starts, rrule=rrule, rdates=rdates, exdates=exdates, overrides=overrides or {}),
     )
     _refuse_start(commitment)
     with refusing_what_the_database_refuses():
@@ -113,9 +111,10 @@ def extend_times(*, building: Building, until: datetime) -> int:
     """Make the times up to `until` that are not there yet, and say how many; those made before are left alone."""
     lasting = Commitment.objects.of(building).filter(ended_at__isnull=True).select_for_update(no_key=True)
     newest = dict(
-        CommitmentTime.objects.of(building).values_list("commitment").annotate(newest=Max("starts_at")).values_list(
-            "commitment", "newest"
-        )
+        CommitmentTime.objects.of(building)
+        .values_list("commitment")
+        .annotate(newest=Max("starts_at"))
+        .values_list("commitment", "newest")
     )
     made = 0
     for commitment in lasting:
@@ -266,7 +265,9 @@ def _override(override: Any, timezone: str) -> dict[str, Any] | None:
         return None
     minutes = override.get("minutes") if isinstance(override, Mapping) else None
     if not isinstance(minutes, int) or not 1 <= minutes <= 60 * 24 * 31:
-        raise Invalid("A changed time says its start and its minutes, or is null where it is left out.", field="overrides")
+        raise Invalid(
+            "A changed time says its start and its minutes, or is null where it is left out.", field="overrides"
+        )
     return {"starts": _wall(override.get("starts"), timezone, "overrides"), "minutes": minutes}
 
 

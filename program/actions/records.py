@@ -5,9 +5,11 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from program import clock
 from program.actions.locks import lock_persons
@@ -103,19 +105,8 @@ def move_to_right_resident(*, session: Session, to: Session, because: str, by: U
     lock_persons(person_ids=[session.person_id, to.person_id])
     now = clock.now()
     happened = [Record.Kind.STARTED, Record.Kind.ENDED, Record.Kind.ATTEMPT]
-    for written in (
-        Record.objects.counting().filter(session=session, kind__in=happened),
-        Set.objects.counting().filter(session=session),
-    ):
-        rows = list(written)
-        _replace(rows, by=by, because=because, now=now)
-        for row in rows:
-            row.pk, row.session, row.entered_by, row.entered_at = None, to, by, now
-            row.replaced_at, row.replaced_by, row.replaced_because = None, None, ""
-            row.event_id = _follows(row.event_id, to.pk)
-            row._state.adding = True
-        if rows:
-            type(rows[0]).objects.bulk_create(rows)
+    _copy(Record.objects.counting().filter(session=session, kind__in=happened), to, because=because, by=by, now=now)
+    _copy(Set.objects.counting().filter(session=session), to, because=because, by=by, now=now)
     moved = {session.pk: session for session in follow_lines(sessions=[session, to])}
     return moved[session.pk], moved[to.pk]
 
@@ -127,16 +118,25 @@ def take_back_lines(
     """Say that these lines were a mistake: they stay, and count no longer."""
     lock_persons(person_ids=[session.person_id])
     now = clock.now()
-    _replace(records, by=by, because=because, now=now)
-    _replace(sets, by=by, because=because, now=now)
+    _replace(Record, [line.pk for line in records], by=by, because=because, now=now)
+    _replace(Set, [done.pk for done in sets], by=by, because=because, now=now)
     return follow_lines(sessions=[session])[0]
 
 
-def _replace(rows: Sequence[Record] | Sequence[Set], *, by: User, because: str, now: datetime) -> None:
+def _copy(written: QuerySet[Any], to: Session, *, because: str, by: User, now: datetime) -> None:
+    """The same lines on another session, entered now; the old ones stay, replaced."""
+    rows = list(written)
+    _replace(written.model, [row.pk for row in rows], by=by, because=because, now=now)
     for row in rows:
-        row.replaced_at, row.replaced_by, row.replaced_because = now, by, because
-    if rows:
-        type(rows[0]).objects.bulk_update(rows, ["replaced_at", "replaced_by", "replaced_because"])
+        row.pk, row.session, row.entered_by, row.entered_at = None, to, by, now
+        row.event_id = _follows(row.event_id, to.pk)
+        row._state.adding = True
+    written.model.objects.bulk_create(rows)
+
+
+def _replace(kind: type[Record] | type[Set], keys: Sequence[int], *, by: User, because: str, now: datetime) -> None:
+    """Only these three columns of a line can change, and the database allows no others."""
+    kind.objects.filter(pk__in=keys).update(replaced_at=now, replaced_by=by, replaced_because=because)
 
 
 def _follows(event_id: UUID, session_id: int) -> UUID:

@@ -113,9 +113,7 @@ def end_hold(
     return hold
 
 
-def _set(
-    resident: Resident, kind: str, reason: str, starts_at: datetime, ends_at: datetime | None, by: User
-) -> Hold:
+def _set(resident: Resident, kind: str, reason: str, starts_at: datetime, ends_at: datetime | None, by: User) -> Hold:
     hold = make(
         Hold(
             building=resident.building,

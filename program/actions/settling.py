@@ -70,8 +70,8 @@ def claim_of(session: Session, moment: datetime) -> Claim | None:
     if state in HOLDS_NOTHING:
         return None
     recovery = timedelta(hours=float(session.recovery_hours))
-    if state is State.DONE:
-        return Claim(session.pk, session.started_at, session.really_ended_at, is_fact=True, recovery=recovery)
+    if session.started_at and (ended_at := session.really_ended_at):
+        return Claim(session.pk, session.started_at, ended_at, is_fact=True, recovery=recovery)
     start = session.started_at or session.starts_at
     planned = session.ends_at - session.starts_at
     return Claim(session.pk, start, start + planned, is_fact=False, recovery=recovery)
@@ -84,7 +84,7 @@ def _changes(sessions: list[Session], moment: datetime) -> list[Change]:
     changes = []
     for session in sessions:
         told = held.get(session.pk, nothing)
-        stands = Span(session.held_from, session.held_until) if session.held_from else None
+        stands = Span(session.held_from, session.held_until) if session.held_from and session.held_until else None
         if (stands, session.is_cut, session.is_too_soon) != (told.span, told.is_cut, told.is_too_soon):
             changes.append(Change(session, told))
     return changes

@@ -1,6 +1,9 @@
 """All addresses. The packages above are named as strings, so that the switchboard imports none of them."""
 
+from django.db import transaction
 from django.urls import include, path
+
+from program.pages import probes
 
 handler400 = "program.pages.errors.bad_request"
 handler403 = "program.pages.errors.not_allowed"
@@ -8,6 +11,9 @@ handler404 = "program.pages.errors.not_found"
 handler500 = "program.pages.errors.broken"
 
 urlpatterns = [
+    path("live", probes.live, name="live"),
+    # Outside the transaction of a request, which a database that is away could not begin.
+    path("ready", transaction.non_atomic_requests(probes.ready), name="ready"),
     path("", include("program.urls")),
     path("", include("scheduling.urls")),
     path("account/", include("allauth.account.urls")),

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from program.importing import cells
 from program.importing.calendar_events import Event, event_zone, read_event
 from program.importing.calendar_text import read_calendar_text
 from program.importing.recurrence import Changed, Recurrence, check_start
@@ -77,9 +78,9 @@ def read_calendar(content: bytes, *, timezone: str, today: date, person_key: str
     `timezone` is the building's: times without a zone are meant there, unless the file names another zone.
     """
     calendar = read_calendar_text(content)
-    named_key = calendar.properties.get("X-RESIDENT-KEY", "")
+    named_key = _calendar_key(calendar.properties)
     if named_key and person_key and named_key != person_key:
-        raise Unreadable(f"The calendar is for “{named_key[:64]}”, not for “{person_key}”. Choose the right file.")
+        raise Unreadable(f"The calendar is for “{named_key}”, not for “{person_key}”. Choose the right file.")
     reading = _Reading(
         ZoneInfo(timezone), _calendar_zone(calendar.properties), person_key or named_key, today, {}, [], [], []
     )
@@ -96,6 +97,13 @@ def read_calendar(content: bytes, *, timezone: str, today: date, person_key: str
             reading.refuse(event.number, event.line, unfit)
     refusals = sorted(reading.refusals, key=lambda refusal: refusal.line)
     return CalendarFile(tuple(reading.rows.values()), tuple(refusals), tuple(reading.notes))
+
+
+def _calendar_key(properties: Mapping[str, str]) -> str:
+    try:
+        return cells.text(properties.get("X-RESIDENT-KEY", ""), longest=64)
+    except Unfit as unfit:
+        raise Unreadable(f"X-RESIDENT-KEY of the calendar: {unfit.sentence}") from None
 
 
 def _calendar_zone(properties: Mapping[str, str]) -> ZoneInfo | None:

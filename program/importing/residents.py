@@ -17,6 +17,7 @@ from program.importing.tables import Table
 
 LEAST_RECOVERY_HOURS: Final = Decimal(48)
 MOST_HELPER_NOTES: Final = 6
+_short = partial(cells.text, longest=80)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,27 +111,12 @@ def _refuse_repeated_key(judging: RowJudge, lines_by_key: dict[str, int]) -> Non
 
 
 def _resident(judging: RowJudge, known: _Known) -> ResidentRow | None:
-    short = partial(cells.text, longest=80)
     key = judging.need("person_key", partial(cells.text, longest=64))
-    given = judging.need("given_name", short)
-    family = judging.need("family_name", short)
+    given, family = judging.need("given_name", _short), judging.need("family_name", _short)
     born = judging.need("date_of_birth", partial(_past_day, today=known.today))
-    unit = judging.need("unit", partial(cells.one_of, choices=known.units) if known.units else short)
+    unit = judging.need("unit", partial(cells.one_of, choices=known.units) if known.units else _short)
     help_needed = judging.need("help", partial(cells.one_of, choices=HELP_SIXTHS))
-    escort, escort_minutes = _escort(judging)
-    notes = judging.read("helper_notes", _helper_notes)
-    agreement, from_on = _agreement(judging, known.today)
-    clearance = _clearance(judging, known.today)
-    ended_at = judging.read("last_session_ended_at", partial(_past_moment, known=known))
-    optional: dict[str, Any] = {
-        "room": judging.read("room", short) or "",
-        "bed": judging.read("bed", short) or "",
-        "sessions_a_week": judging.read("sessions_a_week", partial(cells.whole, least=1, most=3)),
-        "recovery_hours": judging.read("recovery_hours", _recovery_hours) or LEAST_RECOVERY_HOURS,
-        "sessions_so_far": judging.read("sessions_so_far", partial(cells.whole, least=0, most=10_000)) or 0,
-        "preferred": judging.read("preferred", partial(cells.one_of, choices=HALVES)) or "",
-        "plan": plan_lines(judging, known.stations),
-    }
+    optional = _optional(judging, known)
     if key is None or given is None or family is None or born is None or unit is None or help_needed is None:
         return None
     return ResidentRow(
@@ -141,15 +127,30 @@ def _resident(judging: RowJudge, known: _Known) -> ResidentRow | None:
         date_of_birth=born,
         unit=unit,
         help_sixths=HELP_SIXTHS[help_needed],
-        escort=escort,
-        escort_minutes=escort_minutes,
-        helper_notes=notes or (),
-        in_programme_from=from_on,
-        agreement=agreement,
-        clearance=clearance,
-        last_session_ended_at=ended_at,
         **optional,
     )
+
+
+def _optional(judging: RowJudge, known: _Known) -> dict[str, Any]:
+    """Everything that may be left empty, with what an empty cell means."""
+    escort, escort_minutes = _escort(judging)
+    agreement, from_on = _agreement(judging, known.today)
+    return {
+        "room": judging.read("room", _short) or "",
+        "bed": judging.read("bed", _short) or "",
+        "escort": escort,
+        "escort_minutes": escort_minutes,
+        "helper_notes": judging.read("helper_notes", _helper_notes) or (),
+        "in_programme_from": from_on,
+        "agreement": agreement,
+        "clearance": _clearance(judging, known.today),
+        "sessions_a_week": judging.read("sessions_a_week", partial(cells.whole, least=1, most=3)),
+        "recovery_hours": judging.read("recovery_hours", _recovery_hours) or LEAST_RECOVERY_HOURS,
+        "last_session_ended_at": judging.read("last_session_ended_at", partial(_past_moment, known=known)),
+        "sessions_so_far": judging.read("sessions_so_far", partial(cells.whole, least=0, most=10_000)) or 0,
+        "preferred": judging.read("preferred", partial(cells.one_of, choices=HALVES)) or "",
+        "plan": plan_lines(judging, known.stations),
+    }
 
 
 def _escort(judging: RowJudge) -> tuple[str, int]:

@@ -9,8 +9,7 @@ from django.db import models
 from django.db.models import F, Func, Q, Value
 from django.db.models.functions import Coalesce, Lower
 
-from program.models import scoped
-from program.models.scoped import BuildingForeignKey, OfBuilding, Versioned, is_finite, one_spelling
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, Versioned, is_finite, one_spelling
 from program.rules.opening import Period
 
 if TYPE_CHECKING:
@@ -101,7 +100,7 @@ class Unit(OfBuilding):
         return self.name
 
 
-class HoursQuerySet(scoped.BuildingQuerySet):
+class HoursQuerySet(OfBuildingQuerySet):
     def openings(self) -> list[Period]:
         return self.filter(kind=Hours.Kind.OPEN).as_periods()
 
@@ -126,7 +125,7 @@ class Hours(OfBuilding, Versioned):
     starts_minute = models.PositiveSmallIntegerField()
     ends_minute = models.PositiveSmallIntegerField()
 
-    objects = HoursQuerySet.as_manager()
+    objects = HoursQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         constraints = [

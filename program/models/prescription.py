@@ -7,10 +7,10 @@ from django.db.models import F, Q
 
 from program.models.circuit import LoadUnit, Station
 from program.models.resident import Resident
-from program.models.scoped import BuildingForeignKey, BuildingQuerySet, OfBuilding, only_one
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, only_one
 
 
-class PrescriptionQuerySet(BuildingQuerySet):
+class PrescriptionQuerySet(OfBuildingQuerySet):
     def newest_first(self) -> Self:
         return self.order_by("resident", "-number")
 
@@ -28,7 +28,7 @@ class Prescription(OfBuilding):
     entered_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
 
-    objects = PrescriptionQuerySet.as_manager()
+    objects = PrescriptionQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         constraints = [
@@ -36,7 +36,7 @@ class Prescription(OfBuilding):
                 "an_exercise_plan_has_one_version_of_a_number",
                 "resident",
                 "number",
-                sentence="Somebody else has just changed this exercise plan. Look at the new one, then change it again.",
+                sentence="Somebody else has just changed this exercise plan. Look at it, then change it again.",
             ),
             models.CheckConstraint(
                 name="one_to_three_sessions_a_week",
@@ -47,7 +47,7 @@ class Prescription(OfBuilding):
 
 
 class PrescriptionLine(OfBuilding):
-    """What is done at one station: the load as entered and exactly in kilograms, repetitions, pace, seconds, settings."""
+    """What is done at one station: the load as entered and exactly in kilograms, repetitions, pace, settings."""
 
     prescription = BuildingForeignKey(Prescription, related_name="lines")
     position = models.PositiveSmallIntegerField()

@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from program.models.circuit import LoadUnit, Station
 from program.models.prescription import PrescriptionLine
-from program.models.scoped import BuildingForeignKey, BuildingQuerySet, OfBuilding, only_one
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, only_one
 from program.models.session import Session
 
 
@@ -18,7 +18,7 @@ class ReasonClass(models.TextChoices):
     OUR_SIDE = "our side"
 
 
-class WrittenQuerySet(BuildingQuerySet):
+class WrittenQuerySet(OfBuildingQuerySet):
     def as_of(self, moment: datetime) -> Self:
         """The lines that counted at `moment`: entered by then, and not replaced by then."""
         return self.filter(Q(replaced_at__isnull=True) | Q(replaced_at__gt=moment), entered_at__lte=moment)
@@ -42,7 +42,7 @@ class Written(OfBuilding):
     replaced_by = models.ForeignKey("program.User", models.PROTECT, null=True, blank=True, related_name="+")
     replaced_because = models.CharField(max_length=200, blank=True)
 
-    objects = WrittenQuerySet.as_manager()
+    objects = WrittenQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         abstract = True

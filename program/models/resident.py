@@ -11,7 +11,7 @@ from django.db.models.functions import Greatest, Least
 
 from program.models.people import TsTzRange
 from program.models.places import Unit
-from program.models.scoped import BuildingForeignKey, BuildingQuerySet, OfBuilding, Versioned, only_one
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, Versioned, only_one
 
 
 class Person(models.Model):
@@ -37,7 +37,7 @@ class Escort(models.IntegerChoices):
     TWO_PEOPLE = 2, "two people"
 
 
-class ResidentQuerySet(BuildingQuerySet):
+class ResidentQuerySet(OfBuildingQuerySet):
     def staying_at(self, moment: object) -> Self:
         return self.filter(Q(until__isnull=True) | Q(until__gt=moment), since__lte=moment)
 
@@ -78,7 +78,7 @@ class Resident(OfBuilding, Versioned):
     agreement_authority = models.CharField(max_length=120, blank=True)
     agreement_withdrawn_at = models.DateTimeField(null=True, blank=True)
 
-    objects = ResidentQuerySet.as_manager()
+    objects = ResidentQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         constraints = [
@@ -110,7 +110,7 @@ class Resident(OfBuilding, Versioned):
                 name="fetching_takes_people_and_minutes_or_neither",
                 condition=Q(escort_people=0, escort_minutes=0)
                 | Q(escort_people__in=(1, 2), escort_minutes__range=(1, 60)),
-                violation_error_message="Say how many minutes fetching takes each way, from 1 to 60, or that they come alone.",
+                violation_error_message="Say how many minutes fetching takes each way, 1 to 60, or that they come alone.",
             ),
             models.CheckConstraint(
                 name="a_helper_sees_at_most_six_notes",

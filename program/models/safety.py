@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from program.models.resident import Resident
-from program.models.scoped import BuildingForeignKey, BuildingQuerySet, OfBuilding, Versioned, is_finite
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, Versioned, is_finite
 
 
 class Clearance(OfBuilding, Versioned):
@@ -44,7 +44,7 @@ class Clearance(OfBuilding, Versioned):
         ]
 
 
-class HoldQuerySet(BuildingQuerySet):
+class HoldQuerySet(OfBuildingQuerySet):
     def holding_at(self, moment: datetime) -> Self:
         return self.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=moment), starts_at__lte=moment)
 
@@ -66,7 +66,7 @@ class Hold(OfBuilding, Versioned):
     released_by = models.ForeignKey("program.User", models.PROTECT, null=True, blank=True, related_name="+")
     release_note = models.CharField(max_length=300, blank=True)
 
-    objects = HoldQuerySet.as_manager()
+    objects = HoldQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         constraints = [

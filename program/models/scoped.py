@@ -67,7 +67,7 @@ def array_of(keys: Iterable[Any]) -> str:
     return "{" + ",".join(map(str, keys)) + "}"
 
 
-class BuildingQuerySet(models.QuerySet[Any]):
+class OfBuildingQuerySet(models.QuerySet[Any]):
     """Rows that belong to one building each."""
 
     def visible_to(self, user: "User") -> Self:
@@ -78,7 +78,7 @@ class BuildingQuerySet(models.QuerySet[Any]):
         return self.filter(building=building)
 
 
-class BuildingForeignKey(models.ForeignKey):
+class BuildingForeignKey(models.ForeignKey[Any, Any]):
     """A reference inside one building.
 
     The key itself is made by the migration over (building, id), so that no row can point into another building;
@@ -96,7 +96,7 @@ class OfBuilding(models.Model):
 
     building = models.ForeignKey("program.Building", models.PROTECT, related_name="+")
 
-    objects = BuildingQuerySet.as_manager()
+    objects = OfBuildingQuerySet.as_manager()
 
     class Meta:
         abstract = True

@@ -15,8 +15,8 @@ from program.models.prescription import Prescription
 from program.models.resident import Person, Resident
 from program.models.scoped import (
     BuildingForeignKey,
-    BuildingQuerySet,
     OfBuilding,
+    OfBuildingQuerySet,
     Versioned,
     ends_after_it_starts,
     is_finite,
@@ -32,7 +32,7 @@ LASTS_AT_MOST_A_DAY = GreaterThanOrEqual(
 )
 
 
-class SessionQuerySet(BuildingQuerySet):
+class SessionQuerySet(OfBuildingQuerySet):
     def touching(self, start: datetime, until: datetime) -> Self:
         """Those of which some instant, planned or real, lies in the half-open span."""
         return self.filter(
@@ -77,7 +77,7 @@ class Session(OfBuilding, Versioned):
     is_cut = models.BooleanField(default=False)
     is_too_soon = models.BooleanField(default=False)
 
-    objects = SessionQuerySet.as_manager()
+    objects = SessionQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         indexes = [
@@ -107,7 +107,7 @@ class Session(OfBuilding, Versioned):
                 condition=Q(is_cut=True)
                 | Q(started_at__isnull=False)
                 | Q(held_from__isnull=True)
-                | (Q(held_from=F("starts_at")) & HOLDS_48_HOURS),
+                | (Q(held_from=F("starts_at")) & Q(HOLDS_48_HOURS)),
                 violation_error_message="A booking holds the person from its start to at least 48 hours after its end.",
             ),
             models.CheckConstraint(

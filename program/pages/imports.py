@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
 from program.access import require
@@ -14,7 +15,7 @@ from program.actions.imports import apply_import, judge_file
 from program.importing.blank import blank_residents_csv, blank_residents_workbook, blank_workbook
 from program.models import Building, Import
 from program.rules.errors import Refused
-from program.web.forms import FormPage, PlainForm, refuse_form, show_form, what_is_wrong
+from program.web.forms import FormPage, PlainForm, in_words, refuse_form, show_form, what_is_wrong
 from program.web.frame import building_here
 from program.web.scope import status_of
 
@@ -25,8 +26,8 @@ BLANKS = {
     "building.xlsx": (blank_workbook, SHEET),
 }
 LATEST = 20
-# How the four judgements of a row are shown: its icon, and the order in which they are looked at.
-JUDGEMENTS = {"new": "plus", "changed": "pencil", "unchanged": "minus"}
+# What is looked at before it is applied, and its icon.
+SIGNS = {"new": "plus", "changed": "pencil"}
 
 
 class FileForm(PlainForm):
@@ -128,17 +129,51 @@ def _preview(request: HttpRequest, imported: Import, address: str, *before: int)
 
 
 def _shown(imported: Import) -> dict[str, Any]:
-    rows = sorted(imported.rows, key=lambda row: list(JUDGEMENTS).index(row["what"]))
     counts = {name: imported.counts.get(name, 0) for name in ("new", "changed", "unchanged", "refused")}
+    is_applied = imported.state == Import.State.APPLIED
+    is_building = imported.kind == Import.Kind.BUILDING
+    steps = [
+        ("Read", "done"),
+        ("Look at it", "done" if is_applied else "now"),
+        ("Apply", "done" if is_applied else "next"),
+    ]
     return {
         "imported": imported,
-        "is_applied": imported.state == Import.State.APPLIED,
+        "is_applied": is_applied,
+        "steps": [("Read", "done"), ("Look at it", look), ("Apply", apply)],
         "counts": counts,
         "to_write": counts["new"] + counts["changed"],
-        "rows": [(row, JUDGEMENTS[row["what"]]) for row in rows if row["what"] != "unchanged"],
-        "unchanged": counts["unchanged"],
-        "back": "program:start-building" if imported.kind == Import.Kind.BUILDING else "program:imports",
+        "rows": [_row_said(row) for row in imported.rows if row["what"] in SIGNS],
+        "notes": [row for row in imported.rows if row["what"] == "note"],
+        "back": reverse("program:start-building")
+        if is_building
+        else reverse("program:imports", args=[imported.building_id]),
     }
+
+
+def _row_said(row: dict[str, Any]) -> dict[str, Any]:
+    """A judged row in words: who it is about, and each field as it was and becomes."""
+    changes = [
+        (change["field"].replace("_", " "), *(in_words(change[side]) for side in ("was", "becomes")))
+        for change in row["changes"]
+    ]
+    return {
+        "line": row["line"],
+        "what": row["what"],
+        "sign": SIGNS[row["what"]],
+        "named": _named(row),
+        "changes": changes,
+    }
+
+
+def _named(row: dict[str, Any]) -> str:
+    values = row.get("values") or {}
+    if "resident" in values:
+        person = values["resident"]
+        return f"{person['family_name']}, {person['given_name']} ({row['resident']})"
+    if "kind" in values and "resident" in row:
+        return f"{values.get('title') or values['kind']}, for {row['resident']}"
+    return " ".join(str(row[part]) for part in ("sheet", "name") if row.get(part)) or "the building"
 
 
 @require_safe

@@ -22,6 +22,7 @@ from program.actions.places import (
     remove_hours,
 )
 from program.models import Building, Closure, Hours, LoadUnit, Station, Unit
+from program.pages.residents import plainly
 from program.pages.shifts import SpanForm
 from program.rules.week import WEEKDAYS
 from program.web.forms import EditForm, FormPage, MomentInput, PlainForm, answer_form
@@ -48,6 +49,9 @@ class RulesForm(EditForm):
     skips_closed_stations = forms.BooleanField(
         label="Sessions go on without a station that is out of order", required=False
     )
+
+
+RULES = [name for name in RulesForm.base_fields if name != "version"]
 
 
 class ClosureForm(PlainForm):
@@ -109,28 +113,29 @@ def places(request: HttpRequest, building_id: int) -> HttpResponse:
         .select_related("unit", "station")
         .order_by("starts_at")
     )
+    stations = list(Station.objects.visible_to(request.user).of(building).filter(retired_at__isnull=True))
+    for station in stations:
+        station.step_said = plainly(station.load_step)
     context = {
-        "open_days": _by_day(hours, Hours.Kind.OPEN),
-        "meal_days": _by_day(hours, Hours.Kind.MEAL),
-        "stations": Station.objects.visible_to(request.user).of(building).filter(retired_at__isnull=True),
-        "closures": [(closure, closure.starts_at <= clock.now()) for closure in closures],
-        "rules": [
-            (field.label, getattr(building, name)) for name, field in RulesForm.base_fields.items() if name != "version"
+        "both_weeks": [
+            ("Open", "closed", _by_day(hours, Hours.Kind.OPEN)),
+            ("Meals", "no meal", _by_day(hours, Hours.Kind.MEAL)),
         ],
+        "stations": stations,
+        "closures": [(closure, closure.starts_at <= clock.now()) for closure in closures],
+        "rules": [(RulesForm.base_fields[name].label, _said(getattr(building, name))) for name in RULES],
     }
     return render(request, "program/places.html", context)
 
 
+def _said(value: int | bool) -> str:
+    return ("yes" if value else "no") if isinstance(value, bool) else str(value)
+
+
 def _by_day(hours: list[Hours], kind: str) -> list[tuple[str, list[tuple[Hours, str, str]]]]:
+    those = [row for row in hours if row.kind == kind]
     return [
-        (
-            said,
-            [
-                (row, _clock(row.starts_minute), _clock(row.ends_minute))
-                for row in hours
-                if row.weekday == day and row.kind == kind
-            ],
-        )
+        (said, [(row, _clock(row.starts_minute), _clock(row.ends_minute)) for row in those if row.weekday == day])
         for day, said in NUMBERED_WEEKDAYS
     ]
 

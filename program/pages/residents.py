@@ -1,6 +1,7 @@
 """Residents: who is here, who cannot train now, and all that is known about one."""
 
 from datetime import timedelta
+from decimal import Decimal
 from itertools import groupby
 
 from django.core.paginator import Paginator
@@ -10,9 +11,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from program import clock
-from program.models import Building, CommitmentTime, Resident, Session, Unit
+from program.models import Building, CommitmentTime, Prescription, Resident, Session, Unit
 from program.pages.sessions_said import said
-from program.rules.week import Week
+from program.rules.week import Week, date_and_time
 from program.web.frame import building_here, local_now, this_week
 from program.web.standing import CANNOT, only_those_who, standing_of, with_standing
 from program.web.viewing import viewed
@@ -74,13 +75,28 @@ def resident(request: HttpRequest, building_id: int, resident_id: int) -> HttpRe
         "standing": standing_of(shown, local_now(building).date()),
         "clearances": shown.clearances.filter(withdrawn_at__isnull=True).order_by("-until_on"),
         "holds": shown.holds.filter(not_over).order_by("starts_at"),
-        "plan": shown.prescriptions.prefetch_related("lines__station").order_by("-number").first(),
+        "plan": _plan(shown),
+        "recovery": plainly(shown.recovery_hours),
+        "next_said": f"Next session {date_and_time(shown.next_at, building.zone)}" if shown.next_at else "",
         "week": week,
         "days": _calendar(shown, building, week),
         "commitments": shown.commitments.filter(ended_at__isnull=True).order_by("kind", "starts"),
         "sessions": [said(session, now) for session in _sessions(shown)],
     }
     return render(request, "program/resident.html", context)
+
+
+def _plan(shown: Resident) -> Prescription | None:
+    plan = shown.prescriptions.prefetch_related("lines__station").order_by("-number").first()
+    if plan:
+        for line in plan.lines.all():
+            line.load_said = plainly(line.load)
+    return plan
+
+
+def plainly(number: Decimal) -> str:
+    """As a person writes it: 2.5, 40."""
+    return f"{number.normalize():f}"
 
 
 def _week_asked(request: HttpRequest, building: Building) -> Week:

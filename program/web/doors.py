@@ -1,7 +1,9 @@
 """What every door of the API is: find what the person may see, ask the right, call one action, answer."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ImproperlyConfigured
 from django.db.models import QuerySet
@@ -13,6 +15,7 @@ from rest_framework.response import Response
 
 from program import access
 from program.models import Answer, Building
+from program.rules.errors import Refused
 from program.web.filtering import refuse_unknown
 from program.web.idempotency import Replayed, claim, keep, replay
 from program.web.versions import etag_of, require_version
@@ -59,6 +62,8 @@ class Door(viewsets.GenericViewSet):
             self.claimed = claim(request)
 
     def handle_exception(self, exc: Exception) -> Any:
+        if isinstance(exc, Refused) and self.allowed_in and self.allowed_in[0]:
+            exc.details = by_the_clock_of(self.allowed_in[0].zone, exc.details)
         if not isinstance(exc, Replayed):
             return super().handle_exception(exc)
         kept = exc.answer.headers
@@ -122,11 +127,11 @@ class Door(viewsets.GenericViewSet):
         sent.is_valid(raise_exception=True)
         return dict(sent.validated_data)
 
-    def told(self, rows: Sequence[Any]) -> list[Any]:
+    def told(self, rows: Sequence[Any], reads: Any = None) -> list[Any]:
         """The rows as they are read; the trail keeps whose they are."""
         if self.shows:
             note_viewed(self.request, self.shows, (key for row in rows for key in self.seen_in(row)))
-        reads = self.answers.get(self.action, self.reads)
+        reads = reads or self.answers.get(self.action, self.reads)
         context = self.get_serializer_context() | self.context_for(rows)
         return reads(rows, many=True, context=context).data
 
@@ -143,6 +148,15 @@ class Door(viewsets.GenericViewSet):
         if self.action == "create":
             headers["Location"] = f"{self.request.path}{row.pk}/"
         return Response(self.told([row])[0], status=status, headers=headers)
+
+
+def by_the_clock_of(zone: ZoneInfo, told: Any) -> Any:
+    """The same details, instants by the clock on the wall."""
+    if isinstance(told, Mapping):
+        return {name: by_the_clock_of(zone, inner) for name, inner in told.items()}
+    if isinstance(told, list | tuple):
+        return [by_the_clock_of(zone, inner) for inner in told]
+    return told.astimezone(zone).isoformat() if isinstance(told, datetime) else told
 
 
 class Listed:

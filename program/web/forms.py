@@ -123,14 +123,20 @@ def changes_since(row: models.Model | None, version: int | None) -> list[str]:
     noun = row._meta.model_name
     newer = Audit.objects.filter(noun=noun, row_id=str(row.pk), action="update", after__version__gt=version)
     return [
-        f"{name.removesuffix('_id').replace('_', ' ').capitalize()}: “{_said(line.before.get(name))}” is now “{_said(new)}”"
+        f"{name.removesuffix('_id').replace('_', ' ').capitalize()}: was {in_words(line.before.get(name)) or 'empty'}, "
+        f"is now {in_words(new) or 'empty'}"
         for line in newer.order_by("happened_at", "pk")
         for name, new in line.after.items()
         if name not in UNSHOWN
     ]
 
 
-def _said(value: Any) -> str:
+def in_words(value: Any) -> str:
+    """A stored value as a person reads it; empty for nothing."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, list):
-        return "; ".join(map(str, value))
-    return "nothing" if value in (None, "") else str(value)
+        return "; ".join(in_words(one) for one in value)
+    if isinstance(value, dict):
+        return "; ".join(f"{name.replace('_', ' ')}: {in_words(one) or 'nothing'}" for name, one in value.items())
+    return "" if value is None else str(value)

@@ -56,20 +56,27 @@ def only_those_who(residents: QuerySet[Resident], cannot: str, building: Buildin
 
 def standing_of(resident: Resident, today: date) -> Standing:
     """Of a resident read by `with_standing`."""
-    if resident.agreed_on is None or resident.agreement_withdrawn_at:
-        return Standing("stop", "Agreement withdrawn" if resident.agreement_withdrawn_at else "No agreement")
-    if resident.held_kind:
-        word = "Away" if resident.held_kind == Hold.Kind.AWAY else "Exercise hold"
-        return Standing("stop", f"{word}: {resident.held_because}")
-    if resident.cleared_until is None:
-        return Standing("stop", "No clearance")
-    if resident.cleared_until < today:
-        return Standing("stop", f"Clearance ended {_day(resident.cleared_until)}")
+    if standing := _not_asked_or_held(resident):
+        return standing
+    if resident.cleared_until is None or resident.cleared_until < today:
+        ended = resident.cleared_until
+        return Standing("stop", f"Clearance ended {_day(ended)}" if ended else "No clearance")
     if not resident.has_plan:
         return Standing("wait", "No exercise plan yet")
     if resident.cleared_until <= today + EXPIRES_SOON:
         return Standing("wait", f"Can train; cleared until {_day(resident.cleared_until)}")
     return Standing("ok", "Can train")
+
+
+def _not_asked_or_held(resident: Resident) -> Standing | None:
+    if resident.agreement_withdrawn_at:
+        return Standing("stop", "Agreement withdrawn")
+    if resident.agreed_on is None:
+        return Standing("stop", "No agreement")
+    if resident.held_kind:
+        word = "Away" if resident.held_kind == Hold.Kind.AWAY else "Exercise hold"
+        return Standing("stop", f"{word}: {resident.held_because}")
+    return None
 
 
 def _day(day: date) -> str:

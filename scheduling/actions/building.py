@@ -15,7 +15,7 @@ from scheduling.check import broken_rules
 from scheduling.load import Loaded, load_week
 from scheduling.load.weights import most_sessions
 from scheduling.models import Roster
-from scheduling.problem import write_problem, write_roster
+from scheduling.problem import Value, write_problem, write_roster
 from scheduling.solver import Progress, solve
 
 # A roster that ends its worker this often is put aside instead of ending the next.
@@ -58,7 +58,7 @@ def fill_roster(*, roster_id: int, building_id: int) -> None:
 
 def _claim(roster_id: int) -> Roster | None:
     """The roster, if it is still to be built and has not ended too many workers."""
-    roster = Roster.objects.select_for_update(of=("self",)).select_related("building").get(pk=roster_id)
+    roster: Roster = Roster.objects.select_for_update(of=("self",)).select_related("building").get(pk=roster_id)
     if roster.state not in OPEN:
         return None
     roster.starts += 1
@@ -83,7 +83,7 @@ def _tell(roster: Roster, loaded: Loaded, done: Progress) -> None:
         )
 
 
-def _progress(loaded: Loaded, placed: int, value: Any, bound: Any) -> dict[str, Any]:
+def _progress(loaded: Loaded, placed: int, value: Value, bound: Value | None) -> dict[str, Any]:
     """What a person sees: sessions placed, of those prescribed; those that stand already count as placed."""
     return {
         "placed": loaded.booked + placed,
@@ -95,5 +95,5 @@ def _progress(loaded: Loaded, placed: int, value: Any, bound: Any) -> dict[str, 
     }
 
 
-def _most(loaded: Loaded, bound: Any) -> int:
-    return most_sessions([one.rewards for one in loaded.problem.residents], float(bound))
+def _most(loaded: Loaded, bound: Value) -> int:
+    return most_sessions([one.rewards for one in loaded.problem.residents], bound)

@@ -42,7 +42,7 @@ class Published:
 
 def placed_in(roster: Roster) -> tuple[PlacedSession, ...]:
     """The sessions of a draft, in the order in which requests number them."""
-    return read_roster(roster.answer).sessions
+    return read_roster(roster.answer or {}).sessions
 
 
 def compare(*, roster: Roster) -> Comparison:

@@ -127,7 +127,7 @@ def _overdue(
         one.pk
         for one in residents
         if is_overdue(
-            last.get(one.pk) or one.last_session_ended_at or one.enrolled_at,
+            last.get(one.pk) or one.last_session_ended_at or one.enrolled_at or moment,
             moment,
             [(hold.starts_at, hold.ends_at) for hold in calendars[one.pk].holds],
             limit,

@@ -2,6 +2,8 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
+from scheduling.problem import Value
+
 # What is merely nicer, a session: each is a whole number, and their sum is the most that one session can cost.
 UNUSUAL_TIME = 2
 OTHER_HALF_OF_THE_DAY = 3
@@ -38,7 +40,7 @@ def rewards(
     return told
 
 
-def most_sessions(worth: Collection[Sequence[int]], bound: float) -> int:
+def most_sessions(worth: Collection[Sequence[Value]], bound: Value) -> int:
     """How many sessions the best roster could place, given a proven bound on its value.
 
     A roster's rewards are at most its value and what is merely nicer, which all together is worth less than the
@@ -50,7 +52,7 @@ def most_sessions(worth: Collection[Sequence[int]], bound: float) -> int:
         return 0
     surplus = sum(map(sum, given)) - (bound + min(map(min, given)) - 1)
     # The most that can be dropped with so many sessions left out.
-    dropped = [0] + [-1] * asked
+    dropped: list[Value] = [0, *[-1] * asked]
     for rewards in given:
         for left_out in range(asked, 0, -1):
             for count in range(1, min(len(rewards), left_out) + 1):

@@ -191,9 +191,7 @@ def _residents(draw: st.DrawFn, name: str, stations: str, turns: int) -> Residen
         skips_closed_stations=draw(st.booleans()),
         escort=Escort(1, draw(st.sampled_from([2, 6]))) if draw(rarely) else None,
         cost=Cost(draw(st.integers(0, 9)), tuple(draw(st.lists(_cost_windows(turns), max_size=2)))),
-        short_gap=draw(
-            st.none() | st.builds(ShortGap, st.sampled_from([Fraction(1, 2), 2]), st.integers(0, 9))
-        ),
+        short_gap=draw(st.none() | st.builds(ShortGap, st.sampled_from([Fraction(1, 2), 2]), st.integers(0, 9))),
         fixed=(draw(_fixed(stations, turns)),) if draw(rarely) else (),
     )
 

@@ -104,9 +104,7 @@ def test_moving_names_the_rule_and_the_first_allowed_time(arrowfen: House) -> No
         PlannedSlot(station, start + timedelta(minutes=6 * turn), start + timedelta(minutes=6 * turn + 6))
         for turn, station in enumerate(arrowfen.stations)
     ]
-    [session] = book_sessions(
-        building=arrowfen.building, bookings=[Booking(resident, slots)], by=arrowfen.coordinator
-    )
+    [session] = book_sessions(building=arrowfen.building, bookings=[Booking(resident, slots)], by=arrowfen.coordinator)
 
     with pytest.raises(Refused, match=r"Would end 12:06, inside lunch 12:00–13:00\.") as refused:
         move_session(session=session, starts_at=local("2026-12-01T11:36"), by=arrowfen.coordinator)

@@ -6,7 +6,18 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from scheduling.problem import Day, Escort, FixedSession, Problem, Requirement, Resident, Slot, Span, Station, Supervision
+from scheduling.problem import (
+    Day,
+    Escort,
+    FixedSession,
+    Problem,
+    Requirement,
+    Resident,
+    Slot,
+    Span,
+    Station,
+    Supervision,
+)
 from scheduling.times import Allowed, Block, Refusal, allowed_starts, judge_start
 from tests.scheduling.problems import at, fixed, problem, resident
 
@@ -21,9 +32,7 @@ def local(text: str) -> datetime:
 MONDAY = "2026-11-30"
 LUNCH = Block(local(f"{MONDAY} 12:00"), local(f"{MONDAY} 13:00"), "meal", "lunch 12:00–13:00")
 REST = Block(local(f"{MONDAY} 13:00"), local(f"{MONDAY} 13:30"), "rest", "the rest after lunch until 13:30")
-MARGIN = Block(
-    local(f"{MONDAY} 09:50"), local(f"{MONDAY} 10:00"), "margin", "the margin before therapy 10:00–10:45"
-)
+MARGIN = Block(local(f"{MONDAY} 09:50"), local(f"{MONDAY} 10:00"), "margin", "the margin before therapy 10:00–10:45")
 THERAPY = Block(local(f"{MONDAY} 10:00"), local(f"{MONDAY} 10:55"), "commitment", "therapy 10:00–10:45")
 
 

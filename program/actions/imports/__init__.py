@@ -35,7 +35,9 @@ def judge_file(
     if kind not in Import.Kind.values:
         raise Invalid(f"Choose what the file holds: {', '.join(Import.Kind.values)}.", field="kind")
     if (kind == Import.Kind.BUILDING) != (building is None):
-        raise Invalid("Name the building of this file; a workbook that starts a building has none yet.", field="building")
+        raise Invalid(
+            "Name the building of this file; a workbook that starts a building has none yet.", field="building"
+        )
     try:
         judged = _judged(kind, content, file_name, building, person_key or "")
     except Unreadable as unreadable:
@@ -61,7 +63,9 @@ def apply_import(*, imported: Import, by: User, version: int | None = None) -> I
     if version is not None and version != imported.version:
         raise Stale("Somebody else has applied or judged this file.", current_version=imported.version)
     if imported.state == Import.State.APPLIED:
-        raise Refused("This file has been applied already. Send it again to see what is new in it.", problem="already-applied")
+        raise Refused(
+            "This file has been applied already. Send it again to see what is new in it.", problem="already-applied"
+        )
     building = imported.building
     if imported.kind == Import.Kind.BUILDING:
         building = buildings.apply(imported, by=by)

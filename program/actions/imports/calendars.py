@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from program import clock
-from program.actions.calendars import ENTERED_HERE, end_commitment, make_times, change_commitment, planned_times
+from program.actions.calendars import ENTERED_HERE, change_commitment, end_commitment, make_times, planned_times
 from program.actions.imports.judged import Judged, Row, differing, row_of, unfit_fields
 from program.importing.calendars import CommitmentRow, read_calendar
 from program.importing.recurrence import Recurrence
@@ -42,20 +42,22 @@ def compare(building: Building, rows: Sequence[Row]) -> Judged:
     residents = {resident.key: resident for resident in Resident.objects.of(building).filter(key__in=keys)}
     there = {
         (commitment.resident_id, commitment.uid): commitment
-        for commitment in Commitment.objects.of(building).filter(
-            resident__in=residents.values(), ended_at__isnull=True
-        )
+        for commitment in Commitment.objects.of(building).filter(resident__in=residents.values(), ended_at__isnull=True)
     }
     judged, times = Judged(), 0
     now = clock.now()
     for row in rows:
         resident = residents.get(row["resident"])
         if resident is None or (resident.until is not None and resident.until <= now):
-            judged.refuse(row["line"], "X-RESIDENT-KEY", f"{building.name} has no resident “{row['resident'][:40]}”. Enrol them first.")
+            judged.refuse(
+                row["line"],
+                "X-RESIDENT-KEY",
+                f"{building.name} has no resident “{row['resident'][:40]}”. Enrol them first.",
+            )
             continue
         commitment = there.get((resident.pk, row["uid"]))
         compared = _compared(row, commitment)
-        times += _judge_new(judged, compared, resident, commitment)
+        times += _take(judged, compared, resident, building)
         if times > MOST_TIMES:
             raise Unreadable(f"The calendar has more than {MOST_TIMES:,} times in a year. Split the file.")
     return judged
@@ -140,7 +142,7 @@ def _compared(row: Row, commitment: Commitment | None) -> Row:
     return row_of(row["line"], differing(was, row["values"]), is_new=False, **kept)
 
 
-def _judge_new(judged: Judged, row: Row, resident: Resident, commitment: Commitment | None) -> int:
+def _take(judged: Judged, row: Row, resident: Resident, building: Building) -> int:
     """Take the row or refuse it; how many times it has, where they will be made."""
     if row["what"] == "unchanged" or row["is_cancelled"]:
         judged.rows.append(row)
@@ -153,7 +155,7 @@ def _judge_new(judged: Judged, row: Row, resident: Resident, commitment: Commitm
         judged.refuse(row["line"], "DTEND", "A commitment takes from one minute to 31 days. Correct its end.")
         return 0
     try:
-        times = planned_times(entry, resident.building)
+        times = planned_times(entry, building)
     except Invalid as invalid:
         judged.refuse(row["line"], "RRULE", invalid.sentence)
         return 0
@@ -162,9 +164,7 @@ def _judge_new(judged: Judged, row: Row, resident: Resident, commitment: Commitm
 
 
 def _commitment(row: Row, resident: Resident, **more: Any) -> Commitment:
-    return Commitment(
-        building_id=resident.building_id, resident=resident, uid=row["uid"], **row["values"], **more
-    )
+    return Commitment(building_id=resident.building_id, resident=resident, uid=row["uid"], **row["values"], **more)
 
 
 def _note_absent(judged: Judged, building: Building) -> None:

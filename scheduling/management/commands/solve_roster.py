@@ -1,6 +1,7 @@
 """From a problem's file to a roster on standard output, without any database."""
 
 import json
+from argparse import ArgumentTypeError
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -10,6 +11,7 @@ from scheduling.problem import Malformed, read_problem, read_roster, write_roste
 from scheduling.solver import solve
 
 MALFORMED = 2
+MOST_SECONDS = 86_400
 
 
 def run(problem_text: str | bytes, seconds: float, kept_text: str | bytes | None = None) -> str:
@@ -54,7 +56,10 @@ class Command(BaseCommand):
 
 
 def _seconds(text: str) -> float:
-    seconds = float(text)
-    if not 0 <= seconds <= 86_400:
-        raise ValueError("--seconds must lie between 0 and 86400")
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = -1
+    if not 0 <= seconds <= MOST_SECONDS:
+        raise ArgumentTypeError(f"give a number of seconds from 0 to {MOST_SECONDS}")
     return seconds

@@ -217,6 +217,15 @@ def test_a_shift_of_one_of_two_people_of_the_same_name_asks_for_the_address():
     ]
 
 
+def test_every_line_within_a_long_one_overlaps_with_it():
+    rows = [("Tuesday", "08:00", "17:00"), ("Tuesday", "09:00", "10:00"), ("Tuesday", "11:00", "12:00")]
+
+    assert [(line, sentence[:26]) for _, line, _, sentence in refused("Opening hours", *rows)] == [
+        (5, "This overlaps with line 4."),
+        (6, "This overlaps with line 4."),
+    ]
+
+
 def test_a_zone_that_is_not_in_the_list_is_refused():
     rows = [row if row[0] != "timezone" else ("timezone", "Fen/Nowhere") for row in SHEETS["Building"]]
 

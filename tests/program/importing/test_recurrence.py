@@ -54,6 +54,12 @@ def test_what_reaches_into_the_window_is_in_it_and_what_only_touches_it_is_not()
     assert happens(once, "2026-11-30T08:00", "2026-11-30T09:00") == []
 
 
+def test_days_away_that_began_before_the_window_reach_into_it():
+    series = Recurrence(wall("2026-11-06"), days=3, is_all_day=True, rrule="FREQ=WEEKLY")
+
+    assert happens(series, "2026-11-29T12:00", "2026-11-29T13:00") == [("2026-11-27 00:00", "00:00")]
+
+
 def test_a_day_lasts_as_long_as_the_day_does():
     day = Recurrence(wall("2026-11-01"), days=1, is_all_day=True)
 

@@ -55,6 +55,12 @@ def test_cells_of_a_workbook_read_as_a_person_would_have_typed_them():
     assert table.rows[0].cells == ("1938-04-17", "2026-11-26T10:30", "08:00", "62.5", "45", "0.3", "yes")
 
 
+def test_empty_columns_on_the_right_are_no_columns():
+    assert read_table(b"name,room,,\nA,12,, \nB,,,\n,,,\n", "a.csv") == Table(
+        "", ("name", "room"), (Row(2, ("A", "12")), Row(3, ("B",)))
+    )
+
+
 def test_a_line_inside_quotation_marks_is_counted_as_the_person_sees_it():
     table = read_table(b'name,notes\nA,"one\ntwo"\nB,x\n', "a.csv")
 
