@@ -16,7 +16,7 @@ from program.importing.recurrence import Changed, Recurrence, check_rule, check_
 from program.importing.refusals import Unfit
 from program.models import Building, Commitment, CommitmentTime, Resident, User
 from program.rules.errors import Invalid, Refused
-from program.rules.margins import blocked
+from program.rules.margins import Margins, blocked
 
 # Entries that were made here and not read from a file end in this.
 ENTERED_HERE = "@entered-here"
@@ -220,8 +220,7 @@ def _time(commitment: Commitment, building: Building, starts_at: datetime, ends_
         ends_at=ends_at,
         zone=building.zone,
         building_minutes=building.margin_minutes,
-        before_minutes=commitment.margin_before_minutes,
-        after_minutes=commitment.margin_after_minutes,
+        own=Margins(commitment.margin_before_minutes, commitment.margin_after_minutes),
     )
     return CommitmentTime(
         building=building,

@@ -19,7 +19,7 @@ MOST_LINES = 12
 
 @dataclass(frozen=True, slots=True)
 class LineInput:
-    """What is done at one station: load in the station's own unit, set time in seconds; no exercise is its usual one."""
+    """What is done at one station: load in the station's own unit, seconds a set; no exercise means its usual one."""
 
     station: Station
     load: Decimal
@@ -44,7 +44,7 @@ def prescribe(
     by: User,
     expected_number: int | None = None,
 ) -> Prescription:
-    """A new version of the plan; `expected_number` is the version that the person saw (0: none), Stale if it moved on."""
+    """A new version of the plan; `expected_number` is the one that the person saw (0: none), Stale if it moved on."""
     lock_persons(person_ids=[resident.person_id])
     newest = Prescription.objects.in_force().filter(resident=resident).first()
     number = newest.number if newest else 0

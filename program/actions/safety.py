@@ -31,7 +31,7 @@ def enter_clearance(
     limits: str = "",
     by: User,
 ) -> list[Clearance]:
-    """Enter one clinician's yes for each of these residents: for all of them, or none and Refused saying for whom not."""
+    """Enter one clinician's yes for each of these residents: for all, or none and Refused saying for whom not."""
     now = clock.now()
     clearances = []
     for resident in residents:
@@ -109,7 +109,7 @@ def end_hold(
     hold = change(hold, version=version, ends_at=ends_at, released_by=by, release_note=note)
     _withdraw_inside(hold, by)
     if hold.kind == Hold.Kind.AWAY and hold.reason == HOSPITAL:
-        _review_from(hold, told_before, is_called_off, by)
+        _review_from(hold, ends_at, told_before, is_called_off, by)
     return hold
 
 
@@ -139,7 +139,7 @@ def _clinical_reason(reason: str) -> str:
     return reason if CLASS_OF.get(reason) == "clinical" else "hold"
 
 
-def _review_from(hold: Hold, told_before: datetime | None, is_called_off: bool, by: User) -> None:
+def _review_from(hold: Hold, ends_at: datetime, told_before: datetime | None, is_called_off: bool, by: User) -> None:
     """The hold after hospital begins with the return, whether or not an earlier one was expected."""
     expected = (
         Hold.objects.of(hold.building)
@@ -151,6 +151,6 @@ def _review_from(hold: Hold, told_before: datetime | None, is_called_off: bool, 
         if expected is not None:
             change(expected, version=None, ends_at=expected.starts_at + timedelta(microseconds=1), released_by=by)
     elif expected is not None:
-        _withdraw_inside(change(expected, version=None, starts_at=hold.ends_at), by)
+        _withdraw_inside(change(expected, version=None, starts_at=ends_at), by)
     else:
-        _set(hold.resident, Hold.Kind.CLINICAL, REVIEW, hold.ends_at, None, by)
+        _set(hold.resident, Hold.Kind.CLINICAL, REVIEW, ends_at, None, by)

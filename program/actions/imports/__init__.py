@@ -67,7 +67,7 @@ def apply_import(*, imported: Import, by: User, version: int | None = None) -> I
             "This file has been applied already. Send it again to see what is new in it.", problem="already-applied"
         )
     building = imported.building
-    if imported.kind == Import.Kind.BUILDING:
+    if building is None:
         building = buildings.apply(imported, by=by)
     else:
         lock_plan(building=building)

@@ -84,6 +84,10 @@ def _rows(file: BuildingFile) -> Iterator[Row]:
         loads = {name: f"{getattr(station, name):f}" for name in ("load_step", "lightest", "heaviest")}
         said = {"name": station.name, "exercise": station.exercise, "load_unit": station.load_unit}
         yield _new("Stations", station.name, said | {"position": position} | loads)
+    yield from _people(file)
+
+
+def _people(file: BuildingFile) -> Iterator[Row]:
     known = set(User.objects.filter(email__in=[person.email for person in file.people]).values_list("email", flat=True))
     for person in file.people:
         held = {"role": person.role, "from_on": _iso(person.from_on), "until_on": _iso(person.until_on)}
@@ -174,4 +178,4 @@ def _spoken(starts: time, ends: time) -> str:
 
 
 def _iso(day: date | None) -> str | None:
-    return day and day.isoformat()
+    return day.isoformat() if day else None

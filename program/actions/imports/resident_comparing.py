@@ -15,7 +15,7 @@ from program.actions.imports.resident_there import (
     resident_values,
 )
 from program.actions.prescriptions import LineInput, refusal_of_load
-from program.models import Clearance, PrescriptionLine, Resident
+from program.models import Clearance, Prescription, PrescriptionLine, Resident
 from program.rules.units import kilograms
 
 # The column of the file that says what a field of ours holds.
@@ -144,12 +144,15 @@ def _plan(found: Compared, plan: dict[str, Any], resident: Resident | None, ther
     if len(set(stations)) < len(stations):
         found.unfit.append(("station", "A station is in this plan twice. Keep one of the two."))
     standing = None if resident is None else there.plans.get(resident.pk)
-    if standing is None:
-        if resident is not None and plan["lines"]:
-            found.changes.append({"field": "exercise plan", "was": None, "becomes": f"{len(stations)} exercises"})
-        if plan["sessions_a_week"] and not plan["lines"]:
-            found.notes.append("No exercise plan: no station is named.")
-        return
+    if standing is not None:
+        _compare_plan(found, standing, plan, there)
+    elif resident is not None and plan["lines"]:
+        found.changes.append({"field": "exercise plan", "was": None, "becomes": f"{len(stations)} exercises"})
+    elif plan["sessions_a_week"] and not plan["lines"]:
+        found.notes.append("No exercise plan: no station is named.")
+
+
+def _compare_plan(found: Compared, standing: Prescription, plan: dict[str, Any], there: There) -> None:
     was = [line_values(line) for line in standing.lines.all()]
     if plan["lines"]:
         _compare_lines(found, was, plan["lines"])

@@ -33,6 +33,9 @@ from program.models import (
 )
 from program.rules.errors import Refused
 
+# Where a file names exercises and not how often.
+SESSIONS_A_WEEK = 2
+
 
 def judge(content: bytes, file_name: str, *, building: Building) -> Judged:
     """Raises Unreadable."""
@@ -121,7 +124,7 @@ def _enrol(rows: Sequence[Row], there: There, by: User) -> None:
             building=building,
             resident=resident,
             number=1,
-            sessions_a_week=plan["sessions_a_week"] or 2,
+            sessions_a_week=plan["sessions_a_week"] or SESSIONS_A_WEEK,
             entered_by=by,
             entered_at=now,
         )
@@ -190,10 +193,13 @@ def _change_plan(resident: Resident, plan: dict[str, Any], is_changed: set[str],
     if not is_changed:
         return
     standing = there.plans.get(resident.pk)
-    lines = plan["lines"] or [line_values(line) for line in standing.lines.all()]
+    lines, sessions_a_week = plan["lines"], plan["sessions_a_week"]
+    if standing is not None:
+        lines = lines or [line_values(line) for line in standing.lines.all()]
+        sessions_a_week = sessions_a_week or standing.sessions_a_week
     prescribe(
         resident=resident,
-        sessions_a_week=plan["sessions_a_week"] or (standing.sessions_a_week if standing else 2),
+        sessions_a_week=sessions_a_week or SESSIONS_A_WEEK,
         lines=line_inputs(lines, there),
         by=by,
     )

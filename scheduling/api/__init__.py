@@ -1,0 +1,1 @@
+"""The doors of what is proposed, in JSON."""
