@@ -1,7 +1,9 @@
 """Addresses of what is true."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
+from program.api.problem_page import explain
+from program.api.routes import routes
 from program.pages import clearances, commitments, home, imports, places, resident_forms, residents, shifts
 
 app_name = "program"
@@ -43,4 +45,9 @@ pages: list[URLPattern | URLResolver] = [
     path(f"{BUILDING}imports/<int:import_id>/", imports.one_import, name="import"),
 ]
 
-urlpatterns: list[URLPattern | URLResolver] = [*pages]
+api: list[URLPattern | URLResolver] = [
+    path("api/", include(routes)),
+    path("problems/<slug:problem>", explain, name="problem"),
+]
+
+urlpatterns: list[URLPattern | URLResolver] = [*api, *pages]

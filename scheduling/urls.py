@@ -1,6 +1,27 @@
 """Addresses of what is proposed and what is due."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
+
+from scheduling.api.routes import routes
+from scheduling.pages import days, moving, weeks
 
 app_name = "scheduling"
-urlpatterns: list[URLPattern | URLResolver] = []
+
+BUILDING = "buildings/<int:building_id>/"
+
+pages: list[URLPattern | URLResolver] = [
+    path(f"{BUILDING}week/", weeks.week_now, name="week-now"),
+    path(f"{BUILDING}week/<str:name>/", weeks.week, name="week"),
+    path(f"{BUILDING}week/<str:name>/build/", weeks.build, name="build"),
+    path(f"{BUILDING}rosters/<int:roster_id>/progress/", weeks.progress, name="progress"),
+    path(f"{BUILDING}rosters/<int:roster_id>/publish/", weeks.publish, name="publish"),
+    path(f"{BUILDING}day/", days.today, name="today"),
+    path(f"{BUILDING}day/<str:text>/", days.day, name="day"),
+    path(f"{BUILDING}sessions/<int:session_id>/move/", moving.move, name="move"),
+    path(f"{BUILDING}sessions/<int:session_id>/withdraw/", moving.withdraw, name="withdraw"),
+    path(f"{BUILDING}residents/<int:resident_id>/times/", moving.times, name="times"),
+]
+
+api: list[URLPattern | URLResolver] = [path("api/", include(routes))]
+
+urlpatterns: list[URLPattern | URLResolver] = [*api, *pages]

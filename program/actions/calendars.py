@@ -1,7 +1,7 @@
 """Residents' calendars: commitments, and the times that follow from them, made 400 days ahead."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from typing import Any
 from uuid import uuid4
 from zoneinfo import ZoneInfo, available_timezones
@@ -11,20 +11,15 @@ from django.db.models import Max
 
 from program import clock
 from program.actions.changing import change, make, only
+from program.actions.commitment_times import commitment_made_from, make_times
 from program.actions.refusing import refusing_what_the_database_refuses
-from program.importing.recurrence import Changed, Recurrence, check_rule, check_start, occurrences
+from program.importing.recurrence import check_rule, check_start
 from program.importing.refusals import Unfit
 from program.models import Building, Commitment, CommitmentTime, Resident, User
 from program.rules.errors import Invalid, Refused
-from program.rules.margins import Margins, blocked
 
 # Entries that were made here and not read from a file end in this.
 ENTERED_HERE = "@entered-here"
-AHEAD = timedelta(days=400)
-BACK = timedelta(days=7)
-# The longest window that is expanded at once, and the most times in it: five a day.
-STRETCH = timedelta(days=399)
-MOST_TIMES = 2_000
 CHANGED_FIELDS = {
     *("kind", "title", "is_movable", "starts", "timezone", "minutes", "is_all_day", "rrule", "rdates", "exdates"),
     *("overrides", "margin_before_minutes", "margin_after_minutes", "last_confirmed_on"),
@@ -121,116 +116,6 @@ def extend_times(*, building: Building, until: datetime) -> int:
         since = newest.get(commitment.pk) or commitment_made_from()
         made += len(make_times(commitments=[commitment], building=building, since=since, until=until, is_after=True))
     return made
-
-
-def commitment_made_from() -> datetime:
-    """The earliest time that is made for a new entry."""
-    return clock.now() - BACK
-
-
-def make_times(
-    *,
-    commitments: Iterable[Commitment],
-    building: Building,
-    since: datetime | None = None,
-    until: datetime | None = None,
-    is_after: bool = False,
-) -> list[CommitmentTime]:
-    """Insert the times of these entries that start from `since` (with `is_after`: strictly later) and before `until`.
-
-    Without them: from a week ago until 400 days from now. Invalid for an entry that happens too often to be meant.
-    """
-    until = until or clock.now() + AHEAD
-    times = [
-        time
-        for commitment in commitments
-        for time in planned_times(commitment, building, since=since, until=until)
-        if since is None or time.starts_at > since or (time.starts_at == since and not is_after)
-    ]
-    return CommitmentTime.objects.bulk_create(times, batch_size=2_000)
-
-
-def planned_times(
-    commitment: Commitment, building: Building, *, since: datetime | None = None, until: datetime | None = None
-) -> list[CommitmentTime]:
-    """The times of an entry that touch the span (from a week ago until 400 days from now), as rows not yet written."""
-    since, until = since or commitment_made_from(), until or clock.now() + AHEAD
-    return [_time(commitment, building, *span) for span in _spans(commitment, building, since, until)]
-
-
-def recurrence_of(commitment: Commitment) -> Recurrence:
-    """When an entry happens, for `occurrences`: days are nominal for what lasts all day, else time is elapsed."""
-    changed = tuple(
-        Changed(datetime.fromisoformat(wall), None)
-        if override is None
-        else Changed(
-            datetime.fromisoformat(wall),
-            datetime.fromisoformat(override["starts"]),
-            *_length(override["minutes"], commitment.is_all_day),
-        )
-        for wall, override in commitment.overrides.items()
-    )
-    days, length = _length(commitment.minutes, commitment.is_all_day)
-    return Recurrence(
-        starts=datetime.fromisoformat(commitment.starts),
-        days=days,
-        length=length,
-        is_all_day=commitment.is_all_day,
-        timezone=commitment.timezone,
-        rrule=commitment.rrule,
-        extra=tuple(map(datetime.fromisoformat, commitment.rdates)),
-        left_out=tuple(map(datetime.fromisoformat, commitment.exdates)),
-        changed=changed,
-    )
-
-
-def _length(minutes: int, is_all_day: bool) -> tuple[int, timedelta]:
-    days = minutes // 1440 if is_all_day else 0
-    return days, timedelta(minutes=minutes - days * 1440)
-
-
-def _spans(
-    commitment: Commitment, building: Building, since: datetime, until: datetime
-) -> list[tuple[datetime, datetime]]:
-    recurrence = recurrence_of(commitment)
-    found: set[tuple[datetime, datetime]] = set()
-    window_from = since
-    try:
-        while window_from < until:
-            window_until = min(window_from + STRETCH, until)
-            found.update(
-                occurrences(
-                    recurrence,
-                    timezone=building.timezone,
-                    window_from=window_from,
-                    window_until=window_until,
-                    cap=MOST_TIMES,
-                )
-            )
-            window_from = window_until
-    except Unfit as unfit:
-        raise Invalid(unfit.sentence, field="rrule") from None
-    return sorted(found)
-
-
-def _time(commitment: Commitment, building: Building, starts_at: datetime, ends_at: datetime) -> CommitmentTime:
-    blocks_from, blocks_until = blocked(
-        kind=commitment.kind,
-        starts_at=starts_at,
-        ends_at=ends_at,
-        zone=building.zone,
-        building_minutes=building.margin_minutes,
-        own=Margins(commitment.margin_before_minutes, commitment.margin_after_minutes),
-    )
-    return CommitmentTime(
-        building=building,
-        commitment=commitment,
-        resident_id=commitment.resident_id,
-        starts_at=starts_at,
-        ends_at=ends_at,
-        blocks_from=blocks_from,
-        blocks_until=blocks_until,
-    )
 
 
 def _times_to_come(commitments: Sequence[Commitment]) -> Any:

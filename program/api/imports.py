@@ -60,7 +60,12 @@ class ImportDoor(Listed, Single, Door):
     answers = {"create": ImportWhole, "retrieve": ImportWhole}
     parses = {"create": MultiPartParser}
     filterset_class = ImportFilters
-    rights = {"list": "see this building", "retrieve": "import files", "create": "import files", "apply": "import files"}
+    rights = {
+        "list": "see this building",
+        "retrieve": "import files",
+        "create": "import files",
+        "apply": "import files",
+    }
     names_version = frozenset({"apply"})
 
     def allow(self, building: Building | None, right: str | None = None) -> None:

@@ -120,9 +120,7 @@ class ResidentDoor(Listed, Single, Door):
 
     def partial_update(self, request: Request, pk: int) -> Response:
         resident = self.found()
-        return self.answer(
-            residents.change_resident(resident=resident, version=resident.version, **self.taken())
-        )
+        return self.answer(residents.change_resident(resident=resident, version=resident.version, **self.taken()))
 
     @action(detail=True, methods=["post"])
     def agree(self, request: Request, pk: int) -> Response:

@@ -71,9 +71,7 @@ class ClearanceDoor(Listed, Single, Door):
     def withdraw(self, request: Request, pk: int) -> Response:
         clearance = self.found()
         self.taken()
-        return self.answer(
-            safety.withdraw_clearance(clearance=clearance, by=request.user, version=clearance.version)
-        )
+        return self.answer(safety.withdraw_clearance(clearance=clearance, by=request.user, version=clearance.version))
 
 
 class HoldShown(Shown):

@@ -30,7 +30,7 @@ class SessionShown(Shown):
     state = serializers.SerializerMethodField()
     is_late = serializers.SerializerMethodField()
     is_overtaken = serializers.BooleanField(read_only=True)
-    stations_used = serializers.SerializerMethodField(help_text="Like “4 of 5” where stations are left out; else empty.")
+    stations_used = serializers.SerializerMethodField(help_text="Like “4 of 5” where stations are left out.")
     left_out = serializers.SerializerMethodField(help_text="The names of the stations it goes without.")
     slots = SlotShown(many=True, read_only=True)
 
@@ -38,9 +38,26 @@ class SessionShown(Shown):
         model = Session
         fields = [
             *("id", "version", "building", "resident", "prescription", "starts_at", "ends_at", "day_closes_at"),
-            *("published_at", "state", "is_late", "is_overtaken", "is_too_soon", "is_locked", "held_from", "held_until"),
+            *(
+                "published_at",
+                "state",
+                "is_late",
+                "is_overtaken",
+                "is_too_soon",
+                "is_locked",
+                "held_from",
+                "held_until",
+            ),
             *("help_sixths", "escort_sixths", "escort_minutes", "recovery_hours", "stations_used", "left_out", "slots"),
-            *("started_at", "sets_done", "last_set_ended_at", "ended_at", "attempted_at", "given_up_at", "withdrawn_at"),
+            *(
+                "started_at",
+                "sets_done",
+                "last_set_ended_at",
+                "ended_at",
+                "attempted_at",
+                "given_up_at",
+                "withdrawn_at",
+            ),
         ]
 
     def get_state(self, session: Session) -> State:

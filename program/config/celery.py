@@ -20,7 +20,7 @@ app.conf.update(
     worker_soft_shutdown_timeout=20,
     task_soft_time_limit=300,
     task_time_limit=360,
-    # Longer than the longest task, and swept often, so that the tasks of a killed worker are taken up within the minute.
+    # Longer than the longest task, and swept often: the tasks of a killed worker are taken up within the minute.
     broker_transport_options={
         "visibility_timeout": 900,
         "unacked_restore_interval": 5,

@@ -34,7 +34,7 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """A person who signs in. Rights come from roles alone; there is no account that may do everything."""
 
-    username = models.CharField(max_length=60)
+    username = models.CharField(max_length=60, unique=True)
     name = models.CharField(max_length=120)
     email = models.EmailField(null=True, blank=True)
     is_active = models.BooleanField(default=True)

@@ -132,11 +132,7 @@ def _shown(imported: Import) -> dict[str, Any]:
     counts = {name: imported.counts.get(name, 0) for name in ("new", "changed", "unchanged", "refused")}
     is_applied = imported.state == Import.State.APPLIED
     is_building = imported.kind == Import.Kind.BUILDING
-    steps = [
-        ("Read", "done"),
-        ("Look at it", "done" if is_applied else "now"),
-        ("Apply", "done" if is_applied else "next"),
-    ]
+    look, apply = ("done", "done") if is_applied else ("now", "next")
     return {
         "imported": imported,
         "is_applied": is_applied,

@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from rest_framework import serializers, viewsets
+from rest_framework.parsers import BaseParser, JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -39,6 +40,8 @@ class Door(viewsets.GenericViewSet):
     inputs: ClassVar[Mapping[str, type[serializers.BaseSerializer]]] = {}
     answers: ClassVar[Mapping[str, type[serializers.BaseSerializer]]] = {}
     statuses: ClassVar[Mapping[str, int]] = {}
+    # JSON, where a verb does not say otherwise.
+    parses: ClassVar[Mapping[str, type[BaseParser]]] = {}
     query_names: ClassVar[Mapping[str, type[serializers.BaseSerializer]]] = {}
     # The word in the trail for what is shown of residents; empty where nothing is.
     shows: ClassVar[str] = ""
@@ -96,6 +99,11 @@ class Door(viewsets.GenericViewSet):
         rows = self.model.objects.visible_to(self.request.user)
         return rows.select_related(*self.joins).prefetch_related(*self.together)
 
+    def get_parsers(self) -> list[BaseParser]:
+        # Asked for before the action is set.
+        named = getattr(self, "action", None) or self.action_map.get(self.request.method.lower(), "")
+        return [self.parses.get(named, JSONParser)()]
+
     def get_serializer_class(self) -> Any:
         return self.inputs.get(self.action) or self.answers.get(self.action, self.reads)
 
@@ -123,7 +131,9 @@ class Door(viewsets.GenericViewSet):
 
     def asked(self) -> dict[str, Any]:
         """The query parameters of an action that is not a list."""
-        sent = self.query_names[self.action](data=self.request.query_params.dict(), context=self.get_serializer_context())
+        sent = self.query_names[self.action](
+            data=self.request.query_params.dict(), context=self.get_serializer_context()
+        )
         sent.is_valid(raise_exception=True)
         return dict(sent.validated_data)
 

@@ -1,5 +1,6 @@
 """Fields of the API: references a person may see, instants with their offset, weeks by name, nothing unknown."""
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
@@ -9,12 +10,14 @@ from django.db import models
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from program.models import Building
 from program.rules.errors import Invalid
 from program.rules.week import Week
 from program.web.problems import NOTHING_HERE
 
 FIRST, LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 NAMED_BY_NUMBER = {"does_not_exist": NOTHING_HERE, "incorrect_type": "Name this by its number."}
+UNESCAPED_PLUS = re.compile(r"(?<=T\d\d:\d\d:\d\d) (?=\d\d:\d\d$)")
 # A number that no row can have.
 LARGEST_ID = 2**63 - 1
 
@@ -22,7 +25,8 @@ LARGEST_ID = 2**63 - 1
 def instant_named(text: str) -> datetime:
     """The instant in UTC; ValueError with a sentence unless it is ISO 8601 with an offset, 1900 to 2200."""
     try:
-        instant = datetime.fromisoformat(text)
+        # The plus of an offset in a query is read as a space where it was not escaped.
+        instant = datetime.fromisoformat(UNESCAPED_PLUS.sub("+", text))
     except ValueError:
         raise ValueError("That is not a time. Write it like 2026-12-02T10:30:00-05:00.") from None
     if instant.tzinfo is None:
@@ -38,7 +42,8 @@ def instant_named(text: str) -> datetime:
 
 def zone_of(row: Any) -> ZoneInfo:
     """Of the building a row belongs to, or is."""
-    return row.building.zone if hasattr(row, "building_id") and row.building_id else getattr(row, "zone", ZoneInfo("UTC"))
+    building = row if isinstance(row, Building) else getattr(row, "building", None)
+    return building.zone if building else ZoneInfo("UTC")
 
 
 class InstantField(serializers.DateTimeField):
@@ -112,4 +117,6 @@ class Change(Input):
 class Shown(serializers.ModelSerializer):
     """How a row is read: the fields named, instants by the clock of its building."""
 
-    serializer_field_mapping = serializers.ModelSerializer.serializer_field_mapping | {models.DateTimeField: InstantField}
+    serializer_field_mapping = serializers.ModelSerializer.serializer_field_mapping | {
+        models.DateTimeField: InstantField
+    }

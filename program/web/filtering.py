@@ -8,6 +8,8 @@ from django import forms
 from django.db.models import QuerySet
 from django_filters import filters
 from django_filters.rest_framework import DjangoFilterBackend
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
 from rest_framework.request import Request
 
 from program.rules.errors import Invalid
@@ -46,6 +48,7 @@ class OnlyKnownFilters(DjangoFilterBackend):
         return filterset.qs
 
 
+@extend_schema_field(OpenApiTypes.INT64)
 class VisibleFilter(filters.ModelChoiceFilter):
     """Rows that belong to another one, which must be visible: to name a foreign one is to name a missing one."""
 

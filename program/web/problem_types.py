@@ -17,7 +17,7 @@ PROBLEM_TYPES = {
     "not-allowed": "The person may see this but not do that.",
     "not-found": "There is nothing at this address that the person may see.",
     # Requests that come twice, and changes that cross
-    "idempotency-key-missing": "A request that makes or does something needs an Idempotency-Key, so that it may be sent twice.",
+    "idempotency-key-missing": "A request that does something needs an Idempotency-Key, so that it may come twice.",
     "idempotency-key-invalid": "An Idempotency-Key has from 8 to 80 letters, digits, hyphens or underscores.",
     "idempotency-key-reused": "The Idempotency-Key has been used for another request.",
     "in-progress": "The same request is being answered just now.",

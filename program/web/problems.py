@@ -114,7 +114,9 @@ def _(error: Exception) -> Problem:
 
 @as_problem.register
 def _(error: exceptions.ParseError) -> Problem:
-    return Problem("unreadable", 400, "The body could not be read. Send valid JSON, or a form where a file goes with it.")
+    return Problem(
+        "unreadable", 400, "The body could not be read. Send valid JSON, or a form where a file goes with it."
+    )
 
 
 @as_problem.register
@@ -124,7 +126,9 @@ def _(error: exceptions.MethodNotAllowed) -> Problem:
 
 @as_problem.register
 def _(error: exceptions.UnsupportedMediaType) -> Problem:
-    return Problem("unsupported-media-type", 415, "Send application/json, or multipart/form-data where a file goes with it.")
+    return Problem(
+        "unsupported-media-type", 415, "Send application/json, or multipart/form-data where a file goes with it."
+    )
 
 
 @as_problem.register
@@ -159,7 +163,7 @@ def _(error: OperationalError) -> Problem | None:
 
 
 def flattened(detail: Any, path: str = "") -> Iterator[dict[str, str | None]]:
-    """Every error of a nested structure as {"field": "lines.0.load", "sentence": …}; the field is None for the whole."""
+    """Every error of a nested structure as {"field": "lines.0.load", "sentence": …}; no field means the whole."""
     if isinstance(detail, Mapping):
         for name, inner in detail.items():
             yield from flattened(inner, path if name == "non_field_errors" else f"{path}.{name}".lstrip("."))

@@ -1,6 +1,5 @@
 """Rosters: asked for, watched while they are built, compared with what is published, and published."""
 
-from collections.abc import Iterable
 from typing import Any
 
 from django_filters import rest_framework as filters
@@ -179,10 +178,5 @@ def _standing(session: Any) -> dict[str, Any]:
 
 
 def _placed(place: PlacedSession) -> dict[str, Any]:
-    slots: Iterable[Any] = place.slots
-    return {
-        "resident": int(place.resident),
-        "starts_at": place.start,
-        "ends_at": max(slot.end for slot in slots),
-        "slots": [{"station": slot.station, "starts_at": slot.start, "ends_at": slot.end} for slot in slots],
-    }
+    slots = [{"station": slot.station, "starts_at": slot.start, "ends_at": slot.end} for slot in place.slots]
+    return {"resident": int(place.resident), "starts_at": place.start, "ends_at": place.end, "slots": slots}

@@ -125,9 +125,7 @@ def times_told(times: Iterable[Allowed]) -> list[dict[str, Any]]:
     ]
 
 
-def _next_allowed(
-    refusal: Refusal, resident: Resident, after: datetime, session: Session | None
-) -> datetime | None:
+def _next_allowed(refusal: Refusal, resident: Resident, after: datetime, session: Session | None) -> datetime | None:
     """In the week of the refused start or the one after it."""
     week = Week.of(after, resident.building.zone)
     for nearby in (week, week.next):

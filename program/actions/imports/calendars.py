@@ -5,7 +5,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from program import clock
-from program.actions.calendars import ENTERED_HERE, change_commitment, end_commitment, make_times, planned_times
+from program.actions.calendars import ENTERED_HERE, change_commitment, end_commitment
+from program.actions.commitment_times import make_times, planned_times
 from program.actions.imports.judged import Judged, Row, differing, row_of, unfit_fields
 from program.importing.calendars import CommitmentRow, read_calendar
 from program.importing.recurrence import Recurrence

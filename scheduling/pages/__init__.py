@@ -1,0 +1,1 @@
+"""Pages of what is proposed and what is due."""

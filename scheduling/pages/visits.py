@@ -1,0 +1,115 @@
+"""Published sessions and sessions of a draft, told alike: who is where, from when until when, with which help."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.http import HttpRequest
+
+from program import clock
+from program.models import Building, Resident, Session
+from program.pages.sessions_said import Said, said
+from program.rules.states import HOLDS_NOTHING
+from scheduling.actions.publishing import placed_in
+from scheduling.models import Roster
+
+SIXTHS_A_PERSON = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One station of a visit."""
+
+    station: str
+    starts_at: datetime
+    ends_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One resident on the circuit. `said` is None for a session of a draft; `number` is its place in the draft."""
+
+    resident: Resident
+    starts_at: datetime
+    ends_at: datetime
+    stops: tuple[Stop, ...]
+    help_sixths: int
+    escort_sixths: int
+    escort_minutes: int
+    stations_asked: int
+    said: Said | None = None
+
+    @property
+    def fetched_at(self) -> datetime:
+        return self.starts_at - timedelta(minutes=self.escort_minutes)
+
+    @property
+    def returned_at(self) -> datetime:
+        return self.ends_at + timedelta(minutes=self.escort_minutes)
+
+    @property
+    def mark(self) -> str:
+        """“4 of 5” where a station is left out."""
+        left_out = self.stations_asked > len(self.stops)
+        return f"{len(self.stops)} of {self.stations_asked}" if left_out else ""
+
+
+def published_visits(request: HttpRequest, building: Building, start: datetime, until: datetime) -> list[Visit]:
+    """Everything published in the span, whatever became of it, in order of time."""
+    sessions = (
+        Session.objects.visible_to(request.user)
+        .of(building)
+        .filter(starts_at__gte=start, starts_at__lt=until)
+        .select_related("resident__unit", "building")
+        .prefetch_related("slots__station", "records")
+        .order_by("starts_at", "resident__family_name", "pk")
+    )
+    now = clock.now()
+    return [_of_session(session, now) for session in sessions]
+
+
+def on_the_plan(visits: Iterable[Visit]) -> list[Visit]:
+    """Those that take stations and help."""
+    return [visit for visit in visits if visit.said is None or visit.said.state not in HOLDS_NOTHING]
+
+
+def _of_session(session: Session, now: datetime) -> Visit:
+    stops = tuple(Stop(slot.station.name, slot.starts_at, slot.ends_at) for slot in session.slots.all())
+    return Visit(
+        resident=session.resident,
+        starts_at=session.starts_at,
+        ends_at=session.ends_at,
+        stops=stops,
+        help_sixths=session.help_sixths,
+        escort_sixths=session.escort_sixths,
+        escort_minutes=session.escort_minutes,
+        stations_asked=len(stops) + len(session.left_out),
+        said=said(session, now),
+    )
+
+
+def draft_visits(roster: Roster, residents: Mapping[str, Resident]) -> list[Visit]:
+    """The sessions of a draft, of residents who still may be seen, in order of time."""
+    asked = {one["id"]: len(one["stations"]) for one in (roster.problem or {}).get("residents", ())}
+    visits = [
+        Visit(
+            resident=resident,
+            starts_at=place.start,
+            ends_at=place.end,
+            stops=tuple(Stop(slot.station, slot.start, slot.end) for slot in place.slots),
+            help_sixths=resident.help_sixths,
+            escort_sixths=resident.escort_people * SIXTHS_A_PERSON,
+            escort_minutes=resident.escort_minutes,
+            stations_asked=asked.get(place.resident, len(place.slots)),
+        )
+        for place in placed_in(roster)
+        if (resident := residents.get(place.resident))
+    ]
+    return sorted(visits, key=lambda visit: (visit.starts_at, visit.resident.family_name))
+
+
+def residents_named(request: HttpRequest, building: Building, keys: Sequence[str]) -> dict[str, Resident]:
+    """Residents by the key that a roster problem knows them by."""
+    numbers = {int(key) for key in keys if key.isdecimal()}
+    found = Resident.objects.visible_to(request.user).of(building).filter(pk__in=numbers).select_related("unit")
+    return {str(resident.pk): resident for resident in found}

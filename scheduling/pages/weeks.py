@@ -1,0 +1,276 @@
+"""This week: does it hold, who is left out and why; build the draft, compare it, publish it."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.db.models import Sum
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
+
+from program import clock
+from program.access import require
+from program.models import Building, Hours, Prescription, Resident, ShiftTime, Station
+from program.rules.errors import Invalid, Refused
+from program.rules.week import Week, date_and_time
+from program.web.frame import building_here, this_week
+from program.web.scope import status_of
+from program.web.viewing import viewed
+from scheduling.actions import compare, publish_roster
+from scheduling.models import Roster
+from scheduling.pages.grid import MOST_STATIONS_A_DAY, Grid, grid_of
+from scheduling.pages.help import HourOfHelp, hours_of_help
+from scheduling.pages.visits import Visit, draft_visits, on_the_plan, published_visits, residents_named
+from scheduling.tasks import request_roster
+
+State = Roster.State
+AT_WORK = (State.WAITING, State.BUILDING)
+LONGEST_REFUSAL = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    resident: Resident
+    missing: int
+    reasons: str
+
+
+def week_named(name: str) -> Week:
+    try:
+        return Week.named(name)
+    except Invalid:
+        raise Http404 from None
+
+
+@require_safe
+def week_now(request: HttpRequest, building_id: int) -> HttpResponse:
+    building = building_here(request, building_id)
+    return redirect("scheduling:week", building.pk, this_week(building).name)
+
+
+@require_safe
+def week(request: HttpRequest, building_id: int, name: str) -> HttpResponse:
+    building = building_here(request, building_id)
+    return render(request, "scheduling/week.html", _shown(request, building, week_named(name)))
+
+
+@require_POST
+def build(request: HttpRequest, building_id: int, name: str) -> HttpResponse:
+    building = building_here(request, building_id)
+    require(request.user, "plan sessions", building)
+    asked = week_named(name)
+    newest = _newest(request, building, asked)
+    # Pressed twice, or by two people: one building at a time is enough.
+    if newest is None or newest.state not in AT_WORK:
+        try:
+            request_roster(building=building, week=asked, by=request.user)
+        except Refused as refusal:
+            return _refused(request, building, asked, refusal)
+    return redirect("scheduling:week", building.pk, asked.name)
+
+
+@require_safe
+def progress(request: HttpRequest, building_id: int, roster_id: int) -> HttpResponse:
+    building = building_here(request, building_id)
+    roster = get_object_or_404(_rosters(request, building), pk=roster_id)
+    if not request.htmx:
+        return redirect("scheduling:week", building.pk, Week(roster.monday).name)
+    if roster.state not in AT_WORK:
+        return HttpResponseClientRefresh()
+    return render(request, "program/parts.html#progress-inside", progress_of(roster, building))
+
+
+@require_POST
+def publish(request: HttpRequest, building_id: int, roster_id: int) -> HttpResponse:
+    building = building_here(request, building_id)
+    require(request.user, "plan sessions", building)
+    roster = get_object_or_404(_rosters(request, building), pk=roster_id)
+    asked = Week(roster.monday)
+    version = request.POST.get("version", "")
+    without = [int(number) for number in request.POST.getlist("without") if number.isdecimal()]
+    try:
+        with transaction.atomic():
+            published = publish_roster(
+                roster=roster, by=request.user, version=int(version) if version.isdecimal() else 0, without=without
+            )
+    except Refused as refusal:
+        return _refused(request, building, asked, refusal)
+    counts = (
+        (len(published.booked), "new"),
+        (len(published.moved), "moved"),
+        (len(published.withdrawn), "withdrawn"),
+    )
+    messages.success(request, f"Published: {', '.join(f'{count} {what}' for count, what in counts)}.")
+    return redirect("scheduling:week", building.pk, asked.name)
+
+
+def _rosters(request: HttpRequest, building: Building) -> Any:
+    return Roster.objects.visible_to(request.user).of(building).select_related("published_by", "asked_by")
+
+
+def _newest(request: HttpRequest, building: Building, asked: Week) -> Roster | None:
+    return _rosters(request, building).filter(monday=asked.monday).order_by("-asked_at", "-pk").first()
+
+
+def _refused(request: HttpRequest, building: Building, asked: Week, refusal: Refused) -> HttpResponse:
+    """The same week with the sentence above it; clashes by name, and a second button for the rest."""
+    clashes = refusal.details.get("clashes", [])
+    more = {"refusal": refusal.sentence, "clashes": clashes, "others": refusal.details.get("others", 0)}
+    more["without"] = [clash["session"] for clash in clashes]
+    context = _shown(request, building, asked) | more
+    return render(request, "scheduling/week.html", context, status=status_of(refusal))
+
+
+def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, Any]:
+    newest = _newest(request, building, asked)
+    start, until = asked.starts_at(building.zone), asked.ends_at(building.zone)
+    published = published_visits(request, building, start, until)
+    draft: list[Visit] = []
+    left_out: list[LeftOut] = []
+    if newest is not None and newest.answer:
+        keys = [one["resident"] for one in (*newest.answer["sessions"], *newest.answer["unplaced"])]
+        residents = residents_named(request, building, keys)
+        draft = draft_visits(newest, residents) if newest.state == State.DRAFT else []
+        left_out = _left_out(newest, residents)
+    is_draft = bool(draft) and request.GET.get("show") != "published"
+    standing = on_the_plan(published)
+    seen = [*standing, *draft] if is_draft else published
+    viewed(request, "week", {visit.resident for visit in seen} | {one.resident for one in left_out})
+    return {
+        "week": asked,
+        "is_over": until <= clock.now(),
+        "roster": newest,
+        "meter": _meter(request, building, newest, standing),
+        "left_out": left_out,
+        **_comparison(newest, building),
+        "published_meanwhile": _published_meanwhile(request, building, newest),
+        "is_draft": is_draft,
+        "has_draft": bool(draft),
+        "has_published": bool(published),
+        **_progress_part(newest, building),
+        **_table(request, building, asked, [*standing, *draft] if is_draft else on_the_plan(published)),
+    }
+
+
+def _meter(request: HttpRequest, building: Building, roster: Roster | None, standing: list[Visit]) -> dict[str, Any]:
+    """Placed of prescribed, and the most that any roster can place; of the draft, else of what stands."""
+    if roster is not None and roster.state == State.DRAFT:
+        told = roster.progress
+        return {"placed": told["placed"], "prescribed": told["prescribed"], "best": told["most_possible"]}
+    if roster is not None and roster.state == State.PUBLISHED:
+        told = roster.progress
+        return {
+            "placed": len(standing),
+            "prescribed": told["prescribed"],
+            "best": max(told["most_possible"], len(standing)),
+        }
+    staying = Resident.objects.visible_to(request.user).of(building).staying_at(clock.now()).in_the_programme()
+    in_force = Prescription.objects.visible_to(request.user).in_force().filter(resident__in=staying)
+    total = Prescription.objects.visible_to(request.user).filter(pk__in=in_force.values("pk"))
+    prescribed = total.aggregate(total=Sum("sessions_a_week"))["total"] or 0
+    return {"placed": len(standing), "prescribed": prescribed, "best": None}
+
+
+def _comparison(roster: Roster | None, building: Building) -> dict[str, Any]:
+    if roster is None or roster.state != State.DRAFT:
+        return {}
+    compared = compare(roster=roster)
+    moves = [
+        (
+            session.resident.name,
+            date_and_time(session.starts_at, building.zone),
+            date_and_time(place.start, building.zone),
+        )
+        for session, place in compared.moved
+    ]
+    return {"comparison": compared, "moves": moves}
+
+
+def _left_out(roster: Roster, residents: dict[str, Resident]) -> list[LeftOut]:
+    found = [
+        LeftOut(residents[one["resident"]], one["missing"], " ".join(reason["text"] for reason in one["reasons"]))
+        for one in roster.answer["unplaced"]
+        if one["resident"] in residents
+    ]
+    return sorted(found, key=lambda one: (one.resident.family_name, one.resident.given_name))
+
+
+def _published_meanwhile(request: HttpRequest, building: Building, roster: Roster | None) -> Roster | None:
+    """Another roster of the same week, published after this draft was asked for."""
+    if roster is None or roster.state != State.DRAFT:
+        return None
+    others = _rosters(request, building).filter(monday=roster.monday, state=State.PUBLISHED)
+    return others.filter(published_at__gt=roster.asked_at).defer("problem", "answer").first()
+
+
+def _progress_part(roster: Roster | None, building: Building) -> dict[str, Any]:
+    return {"progress": progress_of(roster, building)} if roster is not None and roster.state in AT_WORK else {}
+
+
+def progress_of(roster: Roster, building: Building) -> dict[str, Any]:
+    """The variables of the progress part: a sentence, and the seconds gone of those allowed."""
+    again = reverse("scheduling:week", args=[building.pk, Week(roster.monday).name])
+    if roster.state == State.WAITING or roster.started_at is None:
+        return {"sentence": "Waiting to be built. You may leave this page; the roster is kept.", "again": again}
+    seconds = (clock.now() - roster.started_at).total_seconds()
+    told = roster.progress
+    sentence = "Building the week."
+    if told:
+        sentence = f"Building the week: {told['placed']} of {told['prescribed']} placed so far."
+    return {"sentence": sentence, "done": min(int(seconds), roster.seconds), "maximum": roster.seconds, "again": again}
+
+
+def _table(request: HttpRequest, building: Building, asked: Week, visits: list[Visit]) -> dict[str, Any]:
+    stations = [
+        *Station.objects.visible_to(request.user)
+        .of(building)
+        .filter(retired_at__isnull=True)
+        .values_list("name", flat=True)
+    ]
+    openings = Hours.objects.visible_to(request.user).of(building).openings()
+    open_days = [day for day in asked.days if any(period.weekday == day.weekday() for period in openings)]
+    is_by_day = len(stations) > MOST_STATIONS_A_DAY
+    chosen = _chosen_day(request, open_days, building)
+    shifts = ShiftTime.objects.visible_to(request.user).of(building)
+    on_duty = list(
+        shifts.filter(starts_at__lt=asked.ends_at(building.zone), ends_at__gt=asked.starts_at(building.zone))
+    )
+    help_by_day = [(day, hours_of_help(building, day, openings, visits, on_duty)) for day in open_days]
+    shown: Grid | None = None
+    if visits and stations and chosen:
+        shown = grid_of(building, [chosen] if is_by_day else open_days, stations, visits)
+    return {
+        "grid": shown,
+        "grid_caption": "Who is on which station when",
+        "chosen": chosen,
+        "is_by_day": is_by_day,
+        "open_days": open_days,
+        "short": [(day, _short(building, hours)) for day, hours in help_by_day if _short(building, hours)],
+    }
+
+
+def _chosen_day(request: HttpRequest, open_days: list[date], building: Building) -> date | None:
+    """The day asked for; else today if it is open, else the first one."""
+    asked = request.GET.get("day", "")
+    today = clock.now().astimezone(building.zone).date()
+    for day in open_days:
+        if asked == str(day.isoweekday()):
+            return day
+    return today if today in open_days else next(iter(open_days), None)
+
+
+def _short(building: Building, hours: list[HourOfHelp]) -> str:
+    """The hours of a day in which the help is used up, or is not there, in words."""
+    short = [hour.starts for hour in hours if hour.is_short]
+    full = [hour.starts for hour in hours if hour.is_full and not hour.is_short]
+    parts = []
+    if short:
+        parts.append(f"more help is needed than is there from {', '.join(short)}")
+    if full:
+        parts.append(f"full from {', '.join(full)}" if len(full) < len(hours) else "full all day")
+    return "; ".join(parts)

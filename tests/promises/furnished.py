@@ -1,0 +1,128 @@
+"""A house with a row in every table of a building, each marked with a word that nobody elsewhere may ever read."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from uuid import uuid4
+
+from django.db import models
+
+from program.models import (
+    Answer,
+    Closure,
+    Commitment,
+    CommitmentTime,
+    Hold,
+    Hours,
+    Import,
+    Pairing,
+    Set,
+    Unit,
+)
+from scheduling.models import Roster
+from tests import factories
+from tests.conftest import MONDAY, House, build_house
+from tests.program.actions.arranging import booked
+
+SHIFT_DAY = date(2026, 12, 3)
+TEN = datetime(2026, 12, 1, 15, 0, tzinfo=UTC)
+
+
+@dataclass
+class Furnished:
+    """The house, its mark, and one row of each model by the model's name."""
+
+    house: House
+    mark: str
+    rows: dict[str, models.Model]
+
+
+def furnish(name: str) -> Furnished:
+    mark = f"canary-of-{name}"
+    house = build_house(f"{name} {mark}")
+    for station in house.stations:
+        station.exercise = f"press {mark}"
+        station.save(update_fields=["exercise"])
+    Unit.objects.filter(pk=house.unit.pk).update(name=f"Wing {mark}")
+    resident = house.resident(family_name=f"Rose {mark}", room=f"7 {name}")
+    other = house.resident(family_name=f"Oak {mark}")
+    session = booked(house, resident, TEN)
+    rows = {"Building": house.building, "Unit": house.unit, "Station": house.stations[0]}
+    rows |= {"Resident": resident, "Session": session, "Slot": session.slots.first(), "Record": session.records.first()}
+    rows |= {"Clearance": resident.clearances.get(), "Prescription": resident.prescriptions.get()}
+    rows |= {"PrescriptionLine": rows["Prescription"].lines.first(), "Hours": Hours.objects.of(house.building).first()}
+    return Furnished(house, mark, rows | _care(house, mark, resident, other, session) | _plans(house, mark))
+
+
+def _care(house: House, mark: str, resident: models.Model, other: models.Model, session: models.Model) -> dict:
+    building = house.building
+    kept = {"building": building, "resident": resident}
+    commitment = Commitment.objects.create(
+        **kept,
+        uid=f"{mark}-1",
+        kind="therapy",
+        title=mark,
+        starts="2026-12-04T10:00",
+        timezone=building.timezone,
+        minutes=30,
+        last_confirmed_on=date(2026, 11, 1),
+    )
+    from_, until = datetime(2026, 12, 4, 15, tzinfo=UTC), datetime(2026, 12, 4, 15, 30, tzinfo=UTC)
+    return {
+        "Commitment": commitment,
+        "CommitmentTime": CommitmentTime.objects.create(
+            **kept, commitment=commitment, starts_at=from_, ends_at=until, blocks_from=from_, blocks_until=until
+        ),
+        "Hold": Hold.objects.create(
+            **kept,
+            kind="away",
+            reason=f"visit {mark}",
+            starts_at=MONDAY + timedelta(days=20),
+            set_by=house.aide,
+            set_at=MONDAY,
+        ),
+        "Pairing": Pairing.objects.create(building=building, kind="together", first=resident, second=other),
+        "Set": Set.objects.create(
+            building=building,
+            session=session,
+            event_id=uuid4(),
+            done_by=house.aide,
+            entered_by=house.aide,
+            entered_at=MONDAY,
+            station=house.stations[0],
+            exercise=mark,
+            load=20,
+            load_unit="kg",
+            load_kg=20,
+            repetitions=8,
+            seconds=60,
+            ended_at=MONDAY,
+        ),
+    }
+
+
+def _plans(house: House, mark: str) -> dict:
+    building = house.building
+    on_the_circuit = factories.on_the_circuit(building, house.aide, SHIFT_DAY, 9 * 60, 10 * 60)
+    return {
+        "Shift": on_the_circuit.shift,
+        "ShiftTime": on_the_circuit,
+        "Closure": Closure.objects.create(
+            building=building,
+            station=house.stations[4],
+            reason="other",
+            note=mark,
+            starts_at=MONDAY + timedelta(days=30),
+            entered_by=house.coordinator,
+            entered_at=MONDAY,
+        ),
+        "Roster": Roster.objects.create(
+            building=building, monday=date(2026, 12, 7), asked_by=house.coordinator, asked_at=MONDAY
+        ),
+        "Import": Import.objects.create(
+            building=building, kind="residents", file_name=f"{mark}.csv", rows=[], entered_by=house.coordinator,
+            entered_at=MONDAY,
+        ),
+        "Answer": Answer(
+            user=house.coordinator, key=mark, fingerprint="0" * 64, status=200, body=mark.encode(), made_at=MONDAY
+        ),
+    }

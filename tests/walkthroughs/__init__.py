@@ -1,0 +1,1 @@
+"""The worked days, followed over the API."""
