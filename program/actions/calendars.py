@@ -36,38 +36,27 @@ def add_commitment(
     timezone: str,
     minutes: int,
     by: User,
-    title: str = "",
-    is_movable: bool = False,
-    is_all_day: bool = False,
-    rrule: str = "",
-    rdates: Sequence[str] = (),
-    exdates: Sequence[str] = (),
-    overrides: Mapping[str, Any] | None = None,
     uid: str | None = None,
-    margin_before_minutes: int | None = None,
-    margin_after_minutes: int | None = None,
     last_confirmed_on: date | None = None,
+    **optional: Any,
 ) -> Commitment:
     """An entry of a calendar, once or recurring (RFC 5545); sessions that it touches stay published and show it.
 
-    `starts`, `rdates`, `exdates` and the keys of `overrides` are wall-clock times of `timezone`; an override is
-    `{"starts": …, "minutes": …}`, or None where that time does not take place.
+    `optional` are other fields of a commitment. `starts`, `rdates`, `exdates` and the keys of `overrides` are
+    wall-clock times of `timezone`; an override is `{"starts": …, "minutes": …}`, or None where it is left out.
     """
+    only(CHANGED_FIELDS, optional)
     building = resident.building
+    given = {name: value for name, value in optional.items() if value is not None}
     commitment = Commitment(
         building=building,
         resident=resident,
         uid=uid or f"{uuid4()}{ENTERED_HERE}",
         kind=kind,
-        title=title,
-        is_movable=is_movable,
-        is_all_day=is_all_day,
-        margin_before_minutes=margin_before_minutes,
-        margin_after_minutes=margin_after_minutes,
-        last_confirmed_on=last_confirmed_on or clock.now().astimezone(building.zone).date(),
         timezone=timezone,
         minutes=minutes,
-        **_as_written(timezone, starts=starts, rrule=rrule, rdates=rdates, exdates=exdates, overrides=overrides or {}),
+        last_confirmed_on=last_confirmed_on or clock.now().astimezone(building.zone).date(),
+        **(given | _as_written(timezone, starts=starts, **given)),
     )
     _refuse_start(commitment)
     with refusing_what_the_database_refuses():

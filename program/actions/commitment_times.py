@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from django.db.models import Max
+
 from program import clock
 from program.importing.recurrence import Changed, Recurrence, occurrences
 from program.importing.refusals import Unfit
@@ -42,6 +44,15 @@ def make_times(
         if since is None or time.starts_at > since or (time.starts_at == since and not is_after)
     ]
     return CommitmentTime.objects.bulk_create(times, batch_size=2_000)
+
+
+def remake_times(*, building: Building) -> None:
+    """The times to come of all entries anew, after the building's margin has changed; those gone by stay."""
+    now = clock.now()
+    standing = Commitment.objects.of(building).filter(ended_at__isnull=True)
+    until = CommitmentTime.objects.of(building).aggregate(last=Max("starts_at"))["last"]
+    CommitmentTime.objects.filter(commitment__in=standing, starts_at__gte=now).delete()
+    make_times(commitments=standing, building=building, since=now, until=max(until or now, now + AHEAD))
 
 
 def planned_times(

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from program import clock
 from program.actions.changing import change, make, only
+from program.actions.commitment_times import remake_times
 from program.models import Building, Closure, Hours, Station, Unit, User
 from program.rules.errors import Invalid
 from program.rules.opening import Period
@@ -31,7 +32,11 @@ def openings_of(building: Building) -> list[Period]:
 @transaction.atomic
 def change_building(*, building: Building, version: int | None = None, **fields: Any) -> Building:
     """Change the rules a building runs by; what is published stays until somebody moves it."""
-    return change(building, version=version, **only(BUILDING_FIELDS, fields))
+    margin_minutes = building.margin_minutes
+    building = change(building, version=version, **only(BUILDING_FIELDS, fields))
+    if building.margin_minutes != margin_minutes:
+        remake_times(building=building)
+    return building
 
 
 @transaction.atomic

@@ -64,17 +64,14 @@ def write_lines(
     lock_persons(person_ids=[session.person_id])
     now = clock.now()
     _refuse_the_future([line.happened_at for line in lines] + [done.ended_at for done in sets], now)
-    known = {*_known(Record, session, lines), *_known(Set, session, sets)}
     who = {"building_id": session.building_id, "session": session, "done_by": done_by, "entered_by": entered_by}
     Record.objects.bulk_create(
         Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), entered_at=now, **who)
-        for line in lines
-        if line.event_id not in known
+        for line in _new(Record, session, lines)
     )
     Set.objects.bulk_create(
         Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), entered_at=now, **who)
-        for done in sets
-        if done.event_id not in known
+        for done in _new(Set, session, sets)
     )
     return follow_lines(sessions=[session])[0]
 
@@ -89,8 +86,8 @@ def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
             setattr(session, name, value)
         if session.started_at:
             touched.append(session.started_at)
-        # Until settling says what it holds now: a fact's span is not the booking's.
-        session.is_cut = session.held_from is not None
+        # Until settling says what it holds now: a fact's span is not the booking's, and what held nothing may hold.
+        session.is_cut = True
         session.version += 1
     Session.objects.bulk_update(fresh, [*Happened.__dataclass_fields__, "is_cut", "version"])
     settle(person_ids=[session.person_id for session in fresh], since=min(touched, default=None))
@@ -144,10 +141,12 @@ def _follows(event_id: UUID, session_id: int) -> UUID:
     return UUID(int=(event_id.int ^ (session_id << 1)) & ((1 << 128) - 1))
 
 
-def _known(kind: type[Record] | type[Set], session: Session, lines: Sequence[NewLine] | Sequence[NewSet]) -> set[UUID]:
-    events = [line.event_id for line in lines]
-    found = kind.objects.filter(building_id=session.building_id, event_id__in=events)
-    return set(found.values_list("event_id", flat=True))
+def _new(kind: type[Record] | type[Set], session: Session, sent: Sequence[Any]) -> list[Any]:
+    """Those not taken before, each once: a phone may send the same line twice, also in one sending."""
+    once = {line.event_id: line for line in reversed(sent)}
+    taken = kind.objects.filter(building_id=session.building_id, event_id__in=once)
+    known = set(taken.values_list("event_id", flat=True))
+    return [line for event_id, line in reversed(once.items()) if event_id not in known]
 
 
 def _fields(done: NewSet) -> dict[str, object]:

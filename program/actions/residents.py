@@ -50,21 +50,10 @@ def enrol_resident(
     person: Person | None = None,
     **optional: Any,
 ) -> Resident:
-    """A stay in this building, in the programme from its start or the day of the agreement, whichever is later.
-
-    `person` joins it to earlier stays: the new one carries when they are recovered. `optional` are other fields of a
-    resident.
-    """
+    """A stay in this building; `person` joins it to earlier ones, `optional` are other fields of a resident."""
     only(OPTIONAL_FIELDS, optional)
-    now = clock.now()
     _refuse_other_building(unit, building)
     _refuse_future(building, agreed_on=agreed_on, date_of_birth=date_of_birth)
-    since = since or now
-    optional.setdefault("enrolled_at", max(since, min(now, local_instant(agreed_on, 0, building.zone))))
-    if person is not None:
-        lock_persons(person_ids=[person.pk])
-        carried = [optional.get("recovered_at"), recovered_from_earlier_stays(person)]
-        optional["recovered_at"] = max(filter(None, carried), default=None)
     resident = Resident(
         building=building,
         unit=unit,
@@ -76,11 +65,26 @@ def enrol_resident(
         help_sixths=help_sixths,
         agreed_on=agreed_on,
         agreed_by=agreed_by,
-        since=since,
+        since=since or clock.now(),
         **optional,
     )
+    return _moved_in(resident, agreed_on, is_known=person is not None)
+
+
+def _moved_in(resident: Resident, agreed_on: date, *, is_known: bool) -> Resident:
+    """In the programme from the start of the stay or the day of the agreement, whichever is later.
+
+    Somebody known carries when they are recovered.
+    """
+    if resident.enrolled_at is None:
+        agreed_at = min(clock.now(), local_instant(agreed_on, 0, resident.building.zone))
+        resident.enrolled_at = max(resident.since, agreed_at)
+    if is_known:
+        lock_persons(person_ids=[resident.person_id])
+        carried = [resident.recovered_at, recovered_from_earlier_stays(resident.person)]
+        resident.recovered_at = max(filter(None, carried), default=None)
     with refusing_what_the_database_refuses():
-        if person is None:
+        if not is_known:
             resident.person.save(force_insert=True)
         return make(resident)
 

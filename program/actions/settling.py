@@ -31,6 +31,14 @@ UPDATE program_session AS session
        AS told (id, held_from, held_until, is_cut, is_too_soon)
  WHERE session.id = told.id
 """
+TAKE_BACK = """
+UPDATE program_slot AS slot SET is_held = true
+ WHERE slot.session_id = ANY(%s) AND NOT slot.is_held
+   AND NOT EXISTS (
+       SELECT 1 FROM program_slot AS other
+        WHERE other.station_id = slot.station_id AND other.is_held
+          AND tstzrange(other.starts_at, other.ends_at) && tstzrange(slot.starts_at, slot.ends_at))
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +69,7 @@ def settle(*, person_ids: Iterable[UUID], since: datetime | None = None) -> list
         ]
         _write(changes)
     _release_stations([session for session in sessions if _has_left(session, moment)])
+    _take_stations_back([session.pk for session in sessions if not _has_left(session, moment)])
     return [change.session for change in changes]
 
 
@@ -124,6 +133,12 @@ def _has_left(session: Session, moment: datetime) -> bool:
 def _release_stations(sessions: list[Session]) -> None:
     if sessions:
         Slot.objects.filter(session__in=sessions, is_held=True).update(is_held=False)
+
+
+def _take_stations_back(session_ids: list[int]) -> None:
+    """What a correction brings back has its stations again; one that somebody has taken meanwhile stays theirs."""
+    with connection.cursor() as cursor:
+        cursor.execute(TAKE_BACK, [session_ids])
 
 
 @transaction.atomic

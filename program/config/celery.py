@@ -1,8 +1,13 @@
 """The worker: tasks take ids, are sent on commit and may run twice; what is due is computed from the database."""
 
 import os
+from typing import Any
 
-from celery import Celery
+from celery import Celery, bootsteps
+from django.conf import settings
+from django.db import connection
+
+from program.config.role_check import refuse_at_start
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "program.config.settings")
 
@@ -35,3 +40,14 @@ app.conf.update(
     },
 )
 app.autodiscover_tasks()
+
+
+class RefusesUnsafeRole(bootsteps.StartStopStep):  # type: ignore[misc] # without types
+    """Before the worker takes its first task."""
+
+    def start(self, parent: Any) -> None:
+        if not settings.DEBUG:
+            refuse_at_start(connection)
+
+
+app.steps["worker"].add(RefusesUnsafeRole)

@@ -1359,7 +1359,9 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(("held_from__isnull", True), ("held_until__isnull", True)),
                     models.Q(
+                        ("held_from__isnull", False),
                         ("held_until__gt", models.F("held_from")),
+                        ("held_until__isnull", False),
                         models.Func(models.F("held_from"), function="isfinite", output_field=models.BooleanField()),
                         models.Func(models.F("held_until"), function="isfinite", output_field=models.BooleanField()),
                     ),
@@ -1418,6 +1420,7 @@ class Migration(migrations.Migration):
                     models.Q(("last_set_ended_at__isnull", True), ("sets_done", 0)),
                     models.Q(
                         ("last_set_ended_at__gte", models.F("started_at")),
+                        ("last_set_ended_at__isnull", False),
                         ("sets_done__gt", 0),
                         ("started_at__isnull", False),
                     ),

@@ -98,8 +98,13 @@ class Session(OfBuilding, Versioned):
             ),
             models.CheckConstraint(
                 name="a_span_has_both_ends_or_neither",
+                # Both said to be there: a comparison with nothing is unknown, and what is unknown passes a check.
                 condition=Q(held_from__isnull=True, held_until__isnull=True)
-                | (Q(held_until__gt=F("held_from")) & Q(is_finite("held_from")) & Q(is_finite("held_until"))),
+                | (
+                    Q(held_from__isnull=False, held_until__isnull=False, held_until__gt=F("held_from"))
+                    & Q(is_finite("held_from"))
+                    & Q(is_finite("held_until"))
+                ),
                 violation_error_message="What a session holds has a start and an end.",
             ),
             models.CheckConstraint(
@@ -124,7 +129,12 @@ class Session(OfBuilding, Versioned):
             models.CheckConstraint(
                 name="a_done_session_has_a_start_and_a_last_set",
                 condition=Q(sets_done=0, last_set_ended_at__isnull=True)
-                | Q(sets_done__gt=0, started_at__isnull=False, last_set_ended_at__gte=F("started_at")),
+                | Q(
+                    sets_done__gt=0,
+                    started_at__isnull=False,
+                    last_set_ended_at__isnull=False,
+                    last_set_ended_at__gte=F("started_at"),
+                ),
                 violation_error_message="A session with sets has a start, and an end of the last set after it.",
             ),
             models.CheckConstraint(

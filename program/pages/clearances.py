@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 from django import forms
-from django.db.models import F, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -15,7 +15,7 @@ from program.actions.safety import enter_clearance
 from program.models import Building, Resident, Unit
 from program.web.forms import DayInput, FormPage, PlainForm, answer_form
 from program.web.frame import building_here, local_now
-from program.web.standing import only_those_who, with_standing
+from program.web.standing import by_name, only_those_who, with_standing
 from program.web.viewing import viewed
 
 WHICH = {"": "everyone", "no-clearance": "those without a valid one", "expiring": "those ending within 30 days"}
@@ -42,7 +42,7 @@ class ClearanceForm(PlainForm):
 def clearances(request: HttpRequest, building_id: int) -> HttpResponse:
     building = building_here(request, building_id)
     asked = {name: request.GET.get(name, "") for name in ("unit", "which")}
-    rows = list(_asked_for(request, building, asked))
+    rows = sorted(_asked_for(request, building, asked), key=lambda one: (one.cleared_until or date.min, by_name(one)))
     form = ClearanceForm(request.POST or None, initial={"given_on": local_now(building).date()})
     form.fields["residents"].queryset = Resident.objects.visible_to(request.user).of(building)
     form.fields["residents"].error_messages["required"] = "Choose at least one resident."
@@ -79,8 +79,7 @@ def _asked_for(request: HttpRequest, building: Building, asked: dict[str, Any]) 
     found = with_standing(staying, building).select_related("unit")
     if asked["unit"].isdecimal():
         found = found.filter(unit=int(asked["unit"][:9]))
-    found = only_those_who(found, asked["which"], building)
-    return found.order_by(F("cleared_until").asc(nulls_first=True), "family_name", "given_name", "pk")
+    return only_those_who(found, asked["which"], building)
 
 
 def _said(until: date | None, today: date) -> tuple[str, str]:

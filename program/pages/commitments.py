@@ -22,7 +22,7 @@ CODES = [code for code, _ in WEEKDAYS]
 
 
 class CommitmentForm(PlainForm):
-    kind = forms.ChoiceField(choices=Commitment.Kind.choices)
+    kind = forms.ChoiceField(choices=[(kind, kind) for kind in Commitment.Kind.values])
     title = forms.CharField(label="What it is", max_length=120, required=False)
     first_on = forms.DateField(label="On, or first on", widget=DayInput())
     from_time = forms.TimeField(label="From", widget=ClockInput())
@@ -157,7 +157,7 @@ def end(request: HttpRequest, building_id: int, resident_id: int, commitment_id:
     commitment = _commitment(request, resident, commitment_id)
     viewed(request, "resident", [resident])
     page = FormPage(
-        f"End “{commitment.title or commitment.get_kind_display()}”",
+        f"End “{commitment.title or commitment.kind}”",
         "End it now",
         _page_of(resident),
         lede="It blocks nothing from now on. What was before stays in the calendar.",

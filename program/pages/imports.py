@@ -13,8 +13,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from program.access import require
 from program.actions.imports import apply_import, judge_file
 from program.importing.blank import blank_residents_csv, blank_residents_workbook, blank_workbook
-from program.models import Building, Import
+from program.models import Building, Escort, Help, Import
 from program.rules.errors import Refused
+from program.rules.week import WEEKDAYS
 from program.web.forms import FormPage, PlainForm, in_words, refuse_form, show_form, what_is_wrong
 from program.web.frame import building_here
 from program.web.scope import status_of
@@ -26,6 +27,7 @@ BLANKS = {
     "building.xlsx": (blank_workbook, SHEET),
 }
 LATEST = 20
+MOST_LINES = 12
 # What is looked at before it is applied, and its icon.
 SIGNS = {"new": "plus", "changed": "pencil"}
 
@@ -50,6 +52,10 @@ class FileForm(PlainForm):
 
 class WorkbookForm(PlainForm):
     file = forms.FileField(label="The building's workbook (.xlsx)")
+
+
+FIELDS_SAID = {"help_sixths": "help", "escort_people": "how they come", "escort_minutes": "minutes each way"}
+VALUES_SAID: dict[str, dict[Any, str]] = {"help_sixths": dict(Help.choices), "escort_people": dict(Escort.choices)}
 
 
 @require_http_methods(["GET", "POST"])
@@ -119,11 +125,15 @@ def _preview(request: HttpRequest, imported: Import, address: str, *before: int)
     version = request.POST.get("version", "")
     try:
         with transaction.atomic():
-            apply_import(imported=imported, by=request.user, version=int(version) if version.isdecimal() else None)
+            done = apply_import(imported=imported, by=request.user, version=int(version) if version.isdecimal() else 0)
     except Refused as refusal:
         imported.refresh_from_db()
         context = _shown(imported) | {"refusal": refusal.sentence}
         return render(request, "program/import.html", context, status=status_of(refusal))
+    if imported.kind == Import.Kind.BUILDING:
+        # From here on it belongs to those who work there: an administrator sees no more of it.
+        messages.success(request, f"{done.building.name} has been started. Its people can now be given their passwords.")
+        return redirect("program:home")
     messages.success(request, "Applied.")
     return redirect(address, *before, imported.pk)
 
@@ -139,7 +149,10 @@ def _shown(imported: Import) -> dict[str, Any]:
         "steps": [("Read", "done"), ("Look at it", look), ("Apply", apply)],
         "counts": counts,
         "to_write": counts["new"] + counts["changed"],
+        # A building begins whole or not at all.
+        "can_apply": counts["new"] + counts["changed"] > 0 and not (is_building and imported.refusals),
         "rows": [_row_said(row) for row in imported.rows if row["what"] in SIGNS],
+        "refusals": _refusals_said(imported.refusals),
         "notes": [row for row in imported.rows if row["what"] == "note"],
         "back": reverse("program:start-building")
         if is_building
@@ -147,10 +160,32 @@ def _shown(imported: Import) -> dict[str, Any]:
     }
 
 
+def _refusals_said(refusals: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What is wrong, each once, with all the lines on which it is wrong."""
+    lines: dict[tuple[str, str, str], list[int]] = {}
+    for one in refusals:
+        lines.setdefault((one.get("sheet", ""), one["field"], one["sentence"]), []).append(one["line"])
+    return [
+        {"where": ": ".join(filter(None, (sheet, field))), "sentence": sentence, "lines": _lines_said(found)}
+        for (sheet, field, sentence), found in lines.items()
+    ]
+
+
+def _lines_said(lines: list[int]) -> str:
+    if lines == [0]:
+        return "the file"
+    shown = ", ".join(str(line) for line in lines[:MOST_LINES])
+    rest = len(lines) - MOST_LINES
+    return f"line{'s' if len(lines) > 1 else ''} {shown}{f' and {rest} more' if rest > 0 else ''}"
+
+
 def _row_said(row: dict[str, Any]) -> dict[str, Any]:
     """A judged row in words: who it is about, and each field as it was and becomes."""
     changes = [
-        (change["field"].replace("_", " "), *(in_words(change[side]) for side in ("was", "becomes")))
+        (
+            FIELDS_SAID.get(change["field"], change["field"].replace("_", " ")),
+            *(_value_said(change["field"], change[side]) for side in ("was", "becomes")),
+        )
         for change in row["changes"]
     ]
     return {
@@ -162,6 +197,10 @@ def _row_said(row: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _value_said(field: str, value: Any) -> str:
+    return VALUES_SAID[field].get(value, in_words(value)) if field in VALUES_SAID else in_words(value)
+
+
 def _named(row: dict[str, Any]) -> str:
     values = row.get("values") or {}
     if "resident" in values:
@@ -169,7 +208,8 @@ def _named(row: dict[str, Any]) -> str:
         return f"{person['family_name']}, {person['given_name']} ({row['resident']})"
     if "kind" in values and "resident" in row:
         return f"{values.get('title') or values['kind']}, for {row['resident']}"
-    return " ".join(str(row[part]) for part in ("sheet", "name") if row.get(part)) or "the building"
+    day = WEEKDAYS[values["weekday"]] if "weekday" in values else ""
+    return " ".join(filter(None, (f"{row.get('sheet', '')}:", day, str(row.get("name", "")))))
 
 
 @require_safe

@@ -56,7 +56,7 @@ RULES = [name for name in RulesForm.base_fields if name != "version"]
 
 class ClosureForm(PlainForm):
     what = forms.ChoiceField(label="What is closed")
-    reason = forms.ChoiceField(choices=Closure.Reason.choices)
+    reason = forms.ChoiceField(choices=[(reason, reason) for reason in Closure.Reason.values])
     starts_at = forms.DateTimeField(label="From", widget=MomentInput())
     ends_at = forms.DateTimeField(
         label="Until", widget=MomentInput(), required=False, help_text="Leave empty if nobody knows yet."

@@ -15,7 +15,7 @@ from program.models import Building, CommitmentTime, Prescription, Resident, Ses
 from program.pages.sessions_said import said
 from program.rules.week import Week, date_and_time
 from program.web.frame import building_here, local_now, this_week
-from program.web.standing import CANNOT, only_those_who, standing_of, with_standing
+from program.web.standing import CANNOT, by_name, only_those_who, standing_of, with_standing
 from program.web.viewing import viewed
 
 A_PAGE = 50
@@ -37,7 +37,7 @@ def residents(request: HttpRequest, building_id: int) -> HttpResponse:
     asked = {name: request.GET.get(name, "").strip()[:80] for name in ("name", "unit", "cannot")}
     staying = residents_of(request, building).staying_at(clock.now())
     found = _asked_for(with_standing(staying, building), asked, building)
-    pages = Paginator(found.select_related("unit").order_by("family_name", "given_name", "pk"), A_PAGE)
+    pages = Paginator(sorted(found.select_related("unit"), key=by_name), A_PAGE)
     page = pages.get_page(request.GET.get("page"))
     today = local_now(building).date()
     rows = [(resident, standing_of(resident, today)) for resident in page]

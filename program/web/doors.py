@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from rest_framework import serializers, viewsets
+from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.parsers import BaseParser, JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,6 +26,13 @@ from program.web.viewing import note_viewed
 SAFE = {"GET", "HEAD"}
 # Instead of a right, where being signed in is enough: the answer is about the person alone.
 SIGNED_IN = "be here"
+
+
+class OneForm(DefaultContentNegotiation):
+    """No address asks for a form of the answer by name: `format` is as unknown as any other word."""
+
+    def filter_renderers(self, renderers: Any, format: str) -> Any:
+        return renderers
 
 
 class Door(viewsets.GenericViewSet):
@@ -49,6 +57,7 @@ class Door(viewsets.GenericViewSet):
     http_method_names = ["get", "head", "post", "patch", "delete"]
     lookup_value_converter = "int"
     metadata_class = None
+    content_negotiation_class = OneForm
     claimed: Answer | None = None
     allowed_in: tuple[Building | None, ...] = ()
 

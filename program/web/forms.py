@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.core.validators import MaxLengthValidator, MaxValueValidator, MinValueValidator
 from django.db import models, transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -14,6 +15,11 @@ from program.models import Audit
 from program.rules.errors import Refused, Stale
 from program.web.scope import status_of
 
+SENTENCES = {
+    MinValueValidator: "At least %(limit_value)s.",
+    MaxValueValidator: "At most %(limit_value)s.",
+    MaxLengthValidator: "At most %(limit_value)d letters; this has %(show_value)d.",
+}
 UNSHOWN = {"version", "id", "building_id", "entered_at", "entered_by_id"}
 
 
@@ -50,6 +56,9 @@ class PlainForm(forms.Form):
         super().__init__(*values, label_suffix="", **options)
         for asked in self.fields.values():
             asked.error_messages["required"] = "Fill this in."
+            for validator in asked.validators:
+                if type(validator) in SENTENCES:
+                    validator.message = SENTENCES[type(validator)]
 
 
 class EditForm(PlainForm):

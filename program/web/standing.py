@@ -1,5 +1,6 @@
 """Whether a resident can train on a day, and the one thing that stands in the way, in words."""
 
+import unicodedata
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -8,6 +9,8 @@ from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 from program import clock
 from program.models import Building, Hold, Prescription, Resident, Session
 
+# Letters that have no accent to take away.
+LETTERS = str.maketrans({"ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ð": "d", "þ": "th"})
 EXPIRES_SOON = timedelta(days=30)
 
 CANNOT = {
@@ -40,6 +43,17 @@ def with_standing(residents: QuerySet[Resident], building: Building) -> QuerySet
         has_plan=Exists(Prescription.objects.filter(resident=OuterRef("pk"))),
         next_at=Subquery(coming.order_by("starts_at").values("starts_at")[:1]),
     )
+
+
+def by_name(resident: Resident) -> tuple[str, str, int]:
+    """The order of names as people look them up: “Åsa” under A, whatever the database thinks of it."""
+    family, given = (_plain(name) for name in (resident.family_name, resident.given_name))
+    return family, given, resident.pk
+
+
+def _plain(name: str) -> str:
+    letters = unicodedata.normalize("NFKD", name).casefold().translate(LETTERS)
+    return "".join(letter for letter in letters if not unicodedata.combining(letter))
 
 
 def only_those_who(residents: QuerySet[Resident], cannot: str, building: Building) -> QuerySet[Resident]:

@@ -21,6 +21,7 @@ class HourOfHelp:
     """Minutes of one person: `needed` at the stations and on the way, `there` on the circuit."""
 
     starts: str
+    ends: str
     needed: int
     there: int
     is_short: bool
@@ -59,11 +60,8 @@ def hours_of_help(
             is_short = any(
                 _at(needed, moment) > _at(there, moment) for moment in _moments([*needed, *there], start, end)
             )
-            found.append(
-                HourOfHelp(
-                    clock_time(start, building.zone), _sum(needed, start, end), _sum(there, start, end), is_short
-                )
-            )
+            said = clock_time(start, building.zone), clock_time(end, building.zone)
+            found.append(HourOfHelp(*said, _sum(needed, start, end), _sum(there, start, end), is_short))
             start = end
     return found
 

@@ -20,8 +20,9 @@ from program.rules.errors import Refused, Stale
 from program.rules.reasons import CLASS_OF
 from program.rules.week import Week, date_and_time
 from program.web.forms import EditForm, FormPage, MomentInput, PlainForm, answer_form, what_is_wrong
-from program.web.frame import building_here, this_week
+from program.web.frame import building_here, local_now, this_week
 from program.web.scope import status_of
+from program.web.standing import standing_of, with_standing
 from program.web.viewing import viewed
 from scheduling.actions import book_session, move_session, times_of
 from scheduling.times import Allowed
@@ -90,19 +91,20 @@ def move(request: HttpRequest, building_id: int, session_id: int) -> HttpRespons
 @require_http_methods(["GET", "POST"])
 def times(request: HttpRequest, building_id: int, resident_id: int) -> HttpResponse:
     building = building_here(request, building_id)
-    residents = Resident.objects.visible_to(request.user).of(building).select_related("unit", "building")
-    resident = get_object_or_404(residents, pk=resident_id)
+    residents = with_standing(Resident.objects.visible_to(request.user).of(building), building)
+    resident = get_object_or_404(residents.select_related("unit", "building"), pk=resident_id)
     require(request.user, "plan sessions", building)
     viewed(request, "times", [resident])
     week = _week_asked(request) or this_week(building)
     form = TimeForm(request.POST or None)
+    standing = standing_of(resident, local_now(building).date())
 
     def act(starts_at: datetime) -> str:
         is_offered = _is_offered(resident, starts_at, None)
         booked = book_session(resident=resident, starts_at=starts_at, by=request.user)
         return f"Booked {date_and_time(booked.starts_at, building.zone)}.{_told(building, is_offered)}"
 
-    return _choose(request, building, form, week, {"resident": resident, "verb": "Book"}, act)
+    return _choose(request, building, form, week, {"resident": resident, "verb": "Book", "standing": standing}, act)
 
 
 def _choose(
@@ -127,6 +129,8 @@ def _choose(
             form.data = form.data.copy()
             form.data["version"] = session.version
     found = times_of(resident=context["resident"], week=week, session=session)
+    if session is not None:
+        found = [one for one in found if one.start != session.starts_at]
     around = session.starts_at.astimezone(building.zone).date() if session else None
     context |= {
         "form": form,

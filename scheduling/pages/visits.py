@@ -10,6 +10,7 @@ from program import clock
 from program.models import Building, Resident, Session
 from program.pages.sessions_said import Said, said
 from program.rules.states import HOLDS_NOTHING
+from program.web.standing import with_standing
 from scheduling.actions.publishing import placed_in
 from scheduling.models import Roster
 
@@ -111,5 +112,5 @@ def draft_visits(roster: Roster, residents: Mapping[str, Resident]) -> list[Visi
 def residents_named(request: HttpRequest, building: Building, keys: Sequence[str]) -> dict[str, Resident]:
     """Residents by the key that a roster problem knows them by."""
     numbers = {int(key) for key in keys if key.isdecimal()}
-    found = Resident.objects.visible_to(request.user).of(building).filter(pk__in=numbers).select_related("unit")
-    return {str(resident.pk): resident for resident in found}
+    found = Resident.objects.visible_to(request.user).of(building).filter(pk__in=numbers)
+    return {str(resident.pk): resident for resident in with_standing(found, building).select_related("unit")}

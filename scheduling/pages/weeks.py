@@ -20,6 +20,7 @@ from program.rules.errors import Invalid, Refused
 from program.rules.week import Week, date_and_time
 from program.web.frame import building_here, this_week
 from program.web.scope import status_of
+from program.web.standing import by_name, standing_of
 from program.web.viewing import viewed
 from scheduling.actions import compare, publish_roster
 from scheduling.models import Roster
@@ -38,6 +39,7 @@ class LeftOut:
     resident: Resident
     missing: int
     reasons: str
+    can_train: bool
 
 
 def week_named(name: str) -> Week:
@@ -136,7 +138,7 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         keys = [one["resident"] for one in (*newest.answer["sessions"], *newest.answer["unplaced"])]
         residents = residents_named(request, building, keys)
         draft = draft_visits(newest, residents) if newest.state == State.DRAFT else []
-        left_out = _left_out(newest, residents)
+        left_out = _left_out(newest, residents, building)
     is_draft = bool(draft) and request.GET.get("show") != "published"
     standing = on_the_plan(published)
     seen = [*standing, *draft] if is_draft else published
@@ -159,21 +161,29 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
 
 def _meter(request: HttpRequest, building: Building, roster: Roster | None, standing: list[Visit]) -> dict[str, Any]:
     """Placed of prescribed, and the most that any roster can place; of the draft, else of what stands."""
-    if roster is not None and roster.state == State.DRAFT:
+    if roster is not None and roster.state in {State.DRAFT, State.PUBLISHED}:
         told = roster.progress
-        return {"placed": told["placed"], "prescribed": told["prescribed"], "best": told["most_possible"]}
-    if roster is not None and roster.state == State.PUBLISHED:
-        told = roster.progress
-        return {
-            "placed": len(standing),
-            "prescribed": told["prescribed"],
-            "best": max(told["most_possible"], len(standing)),
-        }
+        placed = told["placed"] if roster.state == State.DRAFT else len(standing)
+        return _meter_said(placed, told["prescribed"], max(told["most_possible"], placed))
     staying = Resident.objects.visible_to(request.user).of(building).staying_at(clock.now()).in_the_programme()
     in_force = Prescription.objects.visible_to(request.user).in_force().filter(resident__in=staying)
-    total = Prescription.objects.visible_to(request.user).filter(pk__in=in_force.values("pk"))
-    prescribed = total.aggregate(total=Sum("sessions_a_week"))["total"] or 0
-    return {"placed": len(standing), "prescribed": prescribed, "best": None}
+    asked = Prescription.objects.visible_to(request.user).filter(pk__in=in_force.values("pk"))
+    return _meter_said(len(standing), asked.aggregate(total=Sum("sessions_a_week"))["total"] or 0, None)
+
+
+def _meter_said(placed: int, prescribed: int, best: int | None) -> dict[str, Any]:
+    said = f"Placed {placed} of {prescribed}"
+    if best is not None:
+        said += f"; no roster can place more than {best}"
+    if placed >= prescribed:
+        answer = "Every session that the exercise plans ask for has a place."
+    elif best is not None and placed >= best:
+        answer = "More is not possible as things stand. See below who is left out, and why."
+    elif placed:
+        answer = "Not every session that the exercise plans ask for has a place."
+    else:
+        answer = "No session has a place yet."
+    return {"placed": placed, "prescribed": prescribed, "best": best, "said": said, "answer": answer}
 
 
 def _comparison(roster: Roster | None, building: Building) -> dict[str, Any]:
@@ -191,13 +201,17 @@ def _comparison(roster: Roster | None, building: Building) -> dict[str, Any]:
     return {"comparison": compared, "moves": moves}
 
 
-def _left_out(roster: Roster, residents: dict[str, Resident]) -> list[LeftOut]:
-    found = [
-        LeftOut(residents[one["resident"]], one["missing"], " ".join(reason["text"] for reason in one["reasons"]))
-        for one in roster.answer["unplaced"]
-        if one["resident"] in residents
-    ]
-    return sorted(found, key=lambda one: (one.resident.family_name, one.resident.given_name))
+def _left_out(roster: Roster, residents: dict[str, Resident], building: Building) -> list[LeftOut]:
+    day = max(roster.monday, clock.now().astimezone(building.zone).date())
+    found = []
+    for one in roster.answer["unplaced"]:
+        if (resident := residents.get(one["resident"])) is not None:
+            standing = standing_of(resident, day)
+            # Whoever cannot train at all is not short of hours: that is the reason to name.
+            can_train = standing.kind != "stop"
+            reasons = [reason["text"] for reason in one["reasons"]] if can_train else [standing.words]
+            found.append(LeftOut(resident, one["missing"], " ".join(reasons), can_train))
+    return sorted(found, key=lambda one: by_name(one.resident))
 
 
 def _published_meanwhile(request: HttpRequest, building: Building, roster: Roster | None) -> Roster | None:
@@ -250,7 +264,8 @@ def _table(request: HttpRequest, building: Building, asked: Week, visits: list[V
         "chosen": chosen,
         "is_by_day": is_by_day,
         "open_days": open_days,
-        "short": [(day, _short(building, hours)) for day, hours in help_by_day if _short(building, hours)],
+        "short": [(day, said) for day, hours in help_by_day if (said := _short(hours))],
+        "visits_of_day": [visit for visit in visits if visit.starts_at.astimezone(building.zone).date() == chosen],
     }
 
 
@@ -264,13 +279,22 @@ def _chosen_day(request: HttpRequest, open_days: list[date], building: Building)
     return today if today in open_days else next(iter(open_days), None)
 
 
-def _short(building: Building, hours: list[HourOfHelp]) -> str:
+def _short(hours: list[HourOfHelp]) -> str:
     """The hours of a day in which the help is used up, or is not there, in words."""
-    short = [hour.starts for hour in hours if hour.is_short]
-    full = [hour.starts for hour in hours if hour.is_full and not hour.is_short]
     parts = []
-    if short:
-        parts.append(f"more help is needed than is there from {', '.join(short)}")
-    if full:
-        parts.append(f"full from {', '.join(full)}" if len(full) < len(hours) else "full all day")
+    if short := _spans([hour.is_short for hour in hours], hours):
+        parts.append(f"more help is needed than is there {short}")
+    if full := _spans([hour.is_full and not hour.is_short for hour in hours], hours):
+        parts.append(f"full {full}")
     return "; ".join(parts)
+
+
+def _spans(chosen: list[bool], hours: list[HourOfHelp]) -> str:
+    """The chosen hours as spans: “08:00–10:00 and 14:00–17:00”."""
+    spans: list[list[str]] = []
+    for is_chosen, hour in zip(chosen, hours, strict=True):
+        if is_chosen and spans and spans[-1][1] == hour.starts:
+            spans[-1][1] = hour.ends
+        elif is_chosen:
+            spans.append([hour.starts, hour.ends])
+    return " and ".join(f"{start}–{end}" for start, end in spans)

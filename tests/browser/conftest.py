@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 import pytest
-from django.conf import settings
+from django.conf import settings as service
 from django.db import transaction
 from django.test import Client
 from playwright.sync_api import BrowserContext, Page
@@ -34,6 +34,12 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
         "chromium_sandbox": False,
         "args": ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"],
     }
+
+
+@pytest.fixture(autouse=True)
+def no_collected_files(settings: Any) -> None:
+    """Static files are found where they lie: nobody collects them for tests."""
+    settings.WHITENOISE_AUTOREFRESH = True
 
 
 @pytest.fixture
@@ -74,7 +80,7 @@ class Visitor:
     def __init__(self, context: BrowserContext, live_server: Any, user: User) -> None:
         client = Client()
         client.force_login(user)
-        name = settings.SESSION_COOKIE_NAME
+        name = service.SESSION_COOKIE_NAME
         context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
         self.page: Page = context.new_page()
         self.faults: list[str] = []

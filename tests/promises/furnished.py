@@ -8,6 +8,7 @@ from django.db import models
 
 from program.models import (
     Answer,
+    Building,
     Closure,
     Commitment,
     CommitmentTime,
@@ -18,6 +19,7 @@ from program.models import (
     Set,
     Unit,
 )
+from program.models.scoped import set_scope
 from scheduling.models import Roster
 from tests import factories
 from tests.conftest import MONDAY, House, build_house
@@ -119,10 +121,23 @@ def _plans(house: House, mark: str) -> dict:
             building=building, monday=date(2026, 12, 7), asked_by=house.coordinator, asked_at=MONDAY
         ),
         "Import": Import.objects.create(
-            building=building, kind="residents", file_name=f"{mark}.csv", rows=[], entered_by=house.coordinator,
+            building=building,
+            kind="residents",
+            file_name=f"{mark}.csv",
+            rows=[],
+            entered_by=house.coordinator,
             entered_at=MONDAY,
         ),
-        "Answer": Answer(
-            user=house.coordinator, key=mark, fingerprint="0" * 64, status=200, body=mark.encode(), made_at=MONDAY
-        ),
+        "Answer": _answer(house, mark),
     }
+
+
+def _answer(house: House, mark: str) -> Answer:
+    """Shown to the person who asked alone, so that it is written as them."""
+    everywhere = list(Building.objects.values_list("pk", flat=True))
+    set_scope(everywhere, user_id=house.coordinator.pk)
+    kept = Answer.objects.create(
+        user=house.coordinator, key=mark, fingerprint="0" * 64, status=200, body=mark.encode(), made_at=MONDAY
+    )
+    set_scope(everywhere, user_id=None)
+    return kept

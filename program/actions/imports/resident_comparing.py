@@ -67,8 +67,10 @@ def compare_line(judged: Judged, row: Row, there: There) -> None:
         judged.refuse(row["line"], column, sentence)
     if not found.unfit:
         name = f"{values['resident']['given_name']} {values['resident']['family_name']}"
-        kept = {"resident": row["resident"], "name": name, "values": values, "notes": found.notes}
+        kept = {"resident": row["resident"], "name": name, "values": values}
         judged.rows.append(row_of(row["line"], found.changes, is_new=resident is None, **kept))
+        for sentence in found.notes:
+            judged.note(row["line"], f"{name}: {sentence}")
 
 
 def typed(values: dict[str, Any]) -> dict[str, Any]:

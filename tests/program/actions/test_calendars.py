@@ -3,6 +3,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from program.actions.calendars import add_commitment, change_commitment, end_commitment, extend_times
+from program.actions.places import change_building
 from program.models import Audit, CommitmentTime
 from program.rules.errors import Invalid, Refused, Stale
 from tests.conftest import MONDAY
@@ -167,6 +168,19 @@ def test_the_nightly_extension_makes_each_time_once(arrowfen, at):
 
     assert (before, made) == (58, [4, 0])
     assert times()[-1][0] == utc(24, 15, month=1, year=2028)
+
+
+def test_another_margin_of_the_building_holds_for_all_times_to_come(arrowfen, at):
+    therapy(arrowfen, rrule="FREQ=WEEKLY;COUNT=2")
+    therapy(arrowfen, starts="2026-12-08T10:00", margin_before_minutes=5)
+    with at(MONDAY + timedelta(days=2)):
+        change_building(building=arrowfen.building, margin_minutes=20)
+
+    assert [starts_at - blocks_from for starts_at, blocks_from in times("starts_at", "blocks_from")] == [
+        timedelta(minutes=10),
+        timedelta(minutes=20),
+        timedelta(minutes=5),
+    ]
 
 
 def test_an_extension_is_no_change_of_anything_on_record(arrowfen):

@@ -34,6 +34,7 @@ from tests import factories
 from tests.data.arrowfen.make import building_rows, workbook
 from tests.data.hostile.make import event, hostile_files
 
+MOST_BYTES = 100_000
 FILES = Path(__file__).parents[2] / "data" / "arrowfen"
 
 
@@ -198,11 +199,6 @@ def test_forty_residents_arrive_with_all_that_the_file_says(from_files, administ
     # 27.5 lb of 0.45359237 kg each (NIST SP 811, appendix B).
     assert (line.load, line.load_unit, line.load_kg) == (Decimal("27.5"), "lb", Decimal("12.473790175"))
     assert line.settings == "seat 4"
-        Decimal("27.5"),
-        "lb",
-        Decimal("12.473790175"),
-        "seat 4",
-    )
 
 
 @pytest.mark.parametrize("name", ["residents.csv", "residents.xlsx", "calendars.ics"])
@@ -264,13 +260,11 @@ def test_what_was_withdrawn_does_not_come_back_with_an_old_file(from_files, admi
     again = taken(from_files, administrator, "residents.csv")
 
     resident.refresh_from_db()
-    assert (again.counts, again.rows[0]["notes"]) == (
-        counts(unchanged=40),
-        [
-            "The agreement was withdrawn; this file does not bring it back.",
-            "This clearance was withdrawn; this file does not bring it back.",
-        ],
-    )
+    assert again.counts == counts(unchanged=40)
+    assert [row["sentence"] for row in again.rows if row["what"] == "note"] == [
+        "Benno Quillmoor: The agreement was withdrawn; this file does not bring it back.",
+        "Benno Quillmoor: This clearance was withdrawn; this file does not bring it back.",
+    ]
     assert resident.agreement_withdrawn_at is not None
     assert Clearance.objects.filter(resident=resident, withdrawn_at=None).count() == 0
 
@@ -417,7 +411,12 @@ def test_hostile_files_leave_nothing_behind(from_files, administrator):
     """Each is refused as a whole, or applied without what was refused in it; only what is kept on purpose stays."""
     taken(from_files, administrator, "residents.csv", residents_table(ANSGAR | {"person_key": "H-1"}))
     kept = set()
-    for name, (file_name, content) in hostile_files().items():
+    # Those as large as is allowed are measured where they are read.
+    small = {
+        name: file for name, file in hostile_files().items() if len(file[1]) < MOST_BYTES and "allowed" not in name
+    }
+    assert len(small) >= 60
+    for name, (file_name, content) in small.items():
         try:
             imported = taken(from_files, administrator, file_name, content)
         except Refused as refusal:

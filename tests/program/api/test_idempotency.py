@@ -131,21 +131,15 @@ def test_a_file_counts_by_its_bytes_and_not_by_the_boundary_of_its_form(arrowfen
 
 @pytest.mark.django_db(transaction=True)
 def test_a_twin_waits_for_the_first_and_gets_its_answer() -> None:
-    with transaction.atomic():
-        house = build_house()
+    house, one, other = _two_phones()
     answers: list[object] = []
-
-    def twin() -> None:
-        answers.append(Api(house.coordinator).post("units/", unit(house), key=KEY))
-        connection.close()
-
-    other = threading.Thread(target=twin)
+    twin = threading.Thread(target=_ask, args=(other, house, answers))
     with transaction.atomic():
-        first = Api(house.coordinator).post("units/", unit(house), key=KEY)
-        other.start()
-        other.join(timeout=0.3)
+        first = one.post("units/", unit(house), key=KEY)
+        twin.start()
+        twin.join(timeout=0.3)
         assert answers == []  # still waiting for the index
-    other.join()
+    twin.join(timeout=10)
 
     assert [answer.content for answer in answers] == [first.content]
     assert answers[0].headers["Idempotency-Replayed"] == "true"
@@ -153,25 +147,30 @@ def test_a_twin_waits_for_the_first_and_gets_its_answer() -> None:
 
 @pytest.mark.django_db(transaction=True)
 def test_a_twin_that_waits_too_long_is_told_to_ask_again() -> None:
-    with transaction.atomic():
-        house = build_house()
+    house, one, other = _two_phones()
     answers: list[object] = []
-
-    def twin() -> None:
-        answers.append(Api(house.coordinator).post("units/", unit(house), key=KEY))
-        connection.close()
-
-    other = threading.Thread(target=twin)
+    twin = threading.Thread(target=_ask, args=(other, house, answers))
     with transaction.atomic():
-        Api(house.coordinator).post("units/", unit(house), key=KEY)
-        other.start()
-        other.join()
+        one.post("units/", unit(house), key=KEY)
+        twin.start()
+        twin.join(timeout=10)
 
     assert problem_of(answers[0]) == (409, "in-progress")
     assert answers[0].headers["Retry-After"] == "2"
     with transaction.atomic():
         set_scope([house.building.pk], user_id=house.coordinator.pk)
         assert (made(house), Answer.objects.count()) == (1, 1)
+
+
+def _two_phones() -> tuple[House, Api, Api]:
+    with transaction.atomic():
+        house = build_house()
+    return house, Api(house.coordinator), Api(house.coordinator)
+
+
+def _ask(api: Api, house: House, answers: list[object]) -> None:
+    answers.append(api.post("units/", unit(house), key=KEY))
+    connection.close()
 
 
 def test_a_file_is_sent_as_a_form(arrowfen: House) -> None:
