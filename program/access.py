@@ -51,4 +51,4 @@ def require(user: User, right: str, building: Building | None) -> None:
     """NotAllowed with a sentence unless the person has the right; that they may see the building is found before."""
     if not may(user, right, building):
         who = " or ".join(sorted(RIGHTS[right]))
-        raise NotAllowed(f"You may not {right} here. Ask a {who} of this building.")
+        raise NotAllowed(f"You may not {right} here. Ask your {who}.")

@@ -41,7 +41,7 @@ SessionFilters.base_filters |= {
 class SessionDoor(Listed, Single, Door):
     model = Session
     joins = ("building", "resident__building")
-    together = ("slots__station",)
+    together = ("slots__station", "slots__building")
     reads = SessionShown
     shows = "session"
     inputs: dict[str, type[serializers.BaseSerializer]] = {

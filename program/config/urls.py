@@ -3,6 +3,8 @@
 from django.db import transaction
 from django.urls import include, path
 
+# The worker's app is named here because whoever answers requests also sends tasks, and must know to which broker.
+from program.config import celery  # noqa: F401 - loading it is the point
 from program.pages import probes
 
 handler400 = "program.pages.errors.bad_request"

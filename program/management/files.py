@@ -61,7 +61,8 @@ class FileCommand(BaseCommand):
                 self.stdout.write("Applied.")
             else:
                 self.stdout.write("Nothing is written yet. Add --apply to write it.")
-        return imported.refusals
+        refusals: list[dict[str, Any]] = imported.refusals
+        return refusals
 
     def _building(self, by: User, options: dict[str, Any]) -> Building | None:
         if "building" not in options:

@@ -110,7 +110,7 @@ class Resident(OfBuilding, Versioned):
                 name="fetching_takes_people_and_minutes_or_neither",
                 condition=Q(escort_people=0, escort_minutes=0)
                 | Q(escort_people__in=(1, 2), escort_minutes__range=(1, 60)),
-                violation_error_message="Say how many minutes fetching takes each way, 1 to 60, or that they come alone.",
+                violation_error_message="Say how many minutes fetching takes each way, 1 to 60, or choose alone.",
             ),
             models.CheckConstraint(
                 name="a_helper_sees_at_most_six_notes",

@@ -122,4 +122,3 @@ def visit(browser: Any, live_server: Any, house: House) -> Iterator[Callable[...
     yield open_window
     for context in contexts:
         context.close()
-

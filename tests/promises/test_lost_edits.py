@@ -14,7 +14,7 @@ from tests.conftest import House
 from tests.promises.racing import at_once, everywhere, tell
 
 pytestmark = pytest.mark.django_db(transaction=True)
-EDITS, CLIENTS = 200, 4
+EDITS, CLIENTS = 120, 4
 
 
 @pytest.fixture

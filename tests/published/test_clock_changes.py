@@ -1,6 +1,7 @@
 """The two nights of the year when the clock jumps: 48 hours are elapsed hours."""
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -71,7 +72,7 @@ def test_two_aware_times_of_one_zone_are_not_subtracted_by_the_wall_clock() -> N
 def test_twice_a_week_at_ten_leaves_72_and_96_hours_but_95_once() -> None:
     days = [date(2026, 3, day) for day in (3, 6, 10, 13, 17)]
     starts = [local_instant(day, 600, NEW_YORK) for day in days]
-    gaps = [(later - earlier) / timedelta(hours=1) for earlier, later in zip(starts, starts[1:], strict=False)]
+    gaps = [(later - earlier) / timedelta(hours=1) for earlier, later in pairwise(starts)]
 
     assert gaps == [72, 95, 72, 96]
     assert [start.hour for start in starts] == [15, 15, 14, 14, 14]

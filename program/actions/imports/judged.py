@@ -35,7 +35,8 @@ class Judged:
     def outcome(self) -> list[Row]:
         """What would be written, without the words around it: the same as long as nothing has changed meanwhile."""
         return [
-            {"line": row["line"], "what": row["what"], "changes": row["changes"]}
+            # The database keeps JSON without its order, so the changes are told in one of their own.
+            {"line": row["line"], "what": row["what"], "changes": sorted(row["changes"], key=lambda one: one["field"])}
             for row in self.rows
             if row["what"] != NOTE
         ]

@@ -216,12 +216,20 @@ def test_the_same_file_twice_changes_nothing(from_files, administrator, name):
 def test_what_a_file_would_change_is_said_field_by_field(from_files, administrator):
     taken(from_files, administrator, "residents.csv", residents_table(ANSGAR | {"room": "12", "bed": "A"}))
 
-    judged = judge(from_files, administrator, "residents.csv", residents_table(ANSGAR | {"room": "14"}))
+    other = ANSGAR | {"room": "14", "help": "one-to-one", "given_name": "Ansgar B."}
+    judged = judge(from_files, administrator, "residents.csv", residents_table(other))
 
     [row] = judged.rows
-    assert (row["what"], row["changes"]) == ("changed", [{"field": "room", "was": "12", "becomes": "14"}])
+    assert (row["what"], sorted(row["changes"], key=lambda change: change["field"])) == (
+        "changed",
+        [
+            {"field": "given_name", "was": "Ansgar", "becomes": "Ansgar B."},
+            {"field": "help_sixths", "was": 2, "becomes": 6},
+            {"field": "room", "was": "12", "becomes": "14"},
+        ],
+    )
     apply_import(imported=judged, by=administrator)
-    assert Resident.objects.values_list("room", "bed").get() == ("14", "A")
+    assert Resident.objects.values_list("given_name", "help_sixths", "room", "bed").get() == ("Ansgar B.", 6, "14", "A")
 
 
 def test_a_new_load_is_a_new_version_of_the_plan(from_files, administrator):

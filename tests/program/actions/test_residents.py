@@ -48,7 +48,7 @@ def test_somebody_who_moved_in_earlier_is_in_the_programme_from_the_day_of_the_a
             "Recovery is at least 48 hours; a clinician may make it longer, never shorter.",
         ),
         ({"agreed_on": date(2026, 12, 1)}, "2026-12-01 is in the future. Enter what has already happened."),
-        ({"escort_people": 1}, "Say how many minutes fetching takes each way, 1 to 60, or that they come alone."),
+        ({"escort_people": 1}, "Say how many minutes fetching takes each way, 1 to 60, or choose alone."),
         ({"shoe_size": 43}, "“shoe_size” cannot be changed here."),
     ],
 )

@@ -7,6 +7,7 @@ from rest_framework.response import Response
 
 from program.access import RIGHTS
 from program.models import Station
+from program.models.scoped import set_scope
 from program.web.doors import SIGNED_IN, Door, Listed
 from tests.conftest import House
 from tests.program.api.asking import Api, problem_of
@@ -55,8 +56,11 @@ def test_a_door_without_a_right_is_refused(arrowfen: House) -> None:
 
 
 def test_a_write_that_asked_for_no_right_is_refused(arrowfen: House) -> None:
-    request = RequestFactory().post("/", {}, content_type="application/json", headers={"Idempotency-Key": "a-key-of-a-test"})
+    request = RequestFactory().post(
+        "/", {}, content_type="application/json", headers={"Idempotency-Key": "a-key-of-a-test"}
+    )
     request.user, request._dont_enforce_csrf_checks = arrowfen.coordinator, True
+    set_scope([arrowfen.building.pk], user_id=arrowfen.coordinator.pk)
 
     with pytest.raises(ImproperlyConfigured, match="without asking for a right"):
         Unasked.as_view({"post": "create"})(request)

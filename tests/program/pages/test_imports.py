@@ -94,9 +94,7 @@ def test_an_administrator_starts_a_building_from_its_workbook(db, client_of, see
 
     shown = administrator.post(reverse("program:start-building"), {"file": upload}, follow=True)
     imported = shown.context["imported"]
-    done = administrator.post(
-        reverse("program:start", args=[imported.pk]), {"version": imported.version}, follow=True
-    )
+    done = administrator.post(reverse("program:start", args=[imported.pk]), {"version": imported.version}, follow=True)
 
     see_all()
     assert "Arrowfen House has been started." in words(done)

@@ -57,7 +57,11 @@ def test_a_station_goes_out_of_order_and_opens_again(arrowfen, client_of, see_al
     assert aide.post(at(arrowfen, "close"), typed).status_code == 302
     see_all()
     closure = Closure.objects.get()
-    assert (closure.station, closure.unit, closure.starts_at.isoformat()) == (station, None, "2026-11-30T10:00:00+00:00")
+    assert (closure.station, closure.unit, closure.starts_at.isoformat()) == (
+        station,
+        None,
+        "2026-11-30T10:00:00+00:00",
+    )
     ends = {"version": closure.version, "ends_at": "2026-11-30T06:00"}
     assert aide.post(at(arrowfen, "open-again", closure.pk), ends).status_code == 302
     assert "Everything is open." in words(aide.get(at(arrowfen, "places")))
