@@ -132,7 +132,9 @@ def _preview(request: HttpRequest, imported: Import, address: str, *before: int)
         return render(request, "program/import.html", context, status=status_of(refusal))
     if imported.kind == Import.Kind.BUILDING:
         # From here on it belongs to those who work there: an administrator sees no more of it.
-        messages.success(request, f"{done.building.name} has been started. Its people can now be given their passwords.")
+        messages.success(
+            request, f"{done.building.name} has been started. Its people can now be given their passwords."
+        )
         return redirect("program:home")
     messages.success(request, "Applied.")
     return redirect(address, *before, imported.pk)
@@ -146,6 +148,7 @@ def _shown(imported: Import) -> dict[str, Any]:
     return {
         "imported": imported,
         "is_applied": is_applied,
+        "is_building": is_building,
         "steps": [("Read", "done"), ("Look at it", look), ("Apply", apply)],
         "counts": counts,
         "to_write": counts["new"] + counts["changed"],

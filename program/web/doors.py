@@ -63,7 +63,8 @@ class Door(viewsets.GenericViewSet):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        if self.action is None:
+        # DRF calls an OPTIONS “metadata”; like any method without an action it is answered 405.
+        if self.action in {None, "metadata"}:
             return
         if self.action not in self.rights:
             raise ImproperlyConfigured(f"{type(self).__name__} declares no right for “{self.action}”.")

@@ -86,6 +86,8 @@ def _cell(visit: Visit, station: str, number: int, is_start: bool) -> Cell:
             kind, sign, note = "overtaken", "triangle-alert", "too early"
         elif session.is_locked:
             kind, sign = "locked", "lock"
+        elif visit.is_inside_buffer and is_start:
+            note = "inside buffer"
         elif not visit.said.is_open:
             kind, note = "past", visit.said.words.lower() if is_start else ""
     return Cell(number, station, False, visit, kind, sign, note)

@@ -39,6 +39,13 @@ class Visit:
     escort_minutes: int
     stations_asked: int
     said: Said | None = None
+    is_inside_buffer: bool = False
+
+    @property
+    def notes(self) -> list[str]:
+        """Whatever else must be known of it, in words."""
+        told = list(self.said.notes) if self.said else []
+        return [*told, "inside the planning buffer"] if self.is_inside_buffer else told
 
     @property
     def fetched_at(self) -> datetime:
@@ -57,7 +64,7 @@ class Visit:
 
 def published_visits(request: HttpRequest, building: Building, start: datetime, until: datetime) -> list[Visit]:
     """Everything published in the span, whatever became of it, in order of time."""
-    sessions = (
+    sessions = list(
         Session.objects.visible_to(request.user)
         .of(building)
         .filter(starts_at__gte=start, starts_at__lt=until)
@@ -66,7 +73,26 @@ def published_visits(request: HttpRequest, building: Building, start: datetime, 
         .order_by("starts_at", "resident__family_name", "pk")
     )
     now = clock.now()
-    return [_of_session(session, now) for session in sessions]
+    close = _inside_buffer(request, building, sessions)
+    return [_of_session(session, now, session.pk in close) for session in sessions]
+
+
+def _inside_buffer(request: HttpRequest, building: Building, sessions: Sequence[Session]) -> set[int]:
+    """Those still to come that begin less than the planning buffer after their resident has recovered."""
+    buffer = timedelta(minutes=building.buffer_turns * building.turn_minutes)
+    open_ones = [one for one in sessions if one.started_at is None and one.withdrawn_at is None]
+    if not buffer or not open_ones:
+        return set()
+    before = Session.objects.visible_to(request.user).of(building)
+    before = before.filter(resident__in={one.resident_id for one in open_ones})
+    before = before.filter(held_until__gt=open_ones[0].starts_at - buffer, held_until__lte=open_ones[-1].starts_at)
+    recovered = list(before.values_list("resident_id", "held_until"))
+    return {
+        one.pk
+        for one in open_ones
+        for resident_id, at in recovered
+        if resident_id == one.resident_id and one.starts_at - buffer < at <= one.starts_at
+    }
 
 
 def on_the_plan(visits: Iterable[Visit]) -> list[Visit]:
@@ -74,7 +100,7 @@ def on_the_plan(visits: Iterable[Visit]) -> list[Visit]:
     return [visit for visit in visits if visit.said is None or visit.said.state not in HOLDS_NOTHING]
 
 
-def _of_session(session: Session, now: datetime) -> Visit:
+def _of_session(session: Session, now: datetime, is_inside_buffer: bool) -> Visit:
     stops = tuple(Stop(slot.station.name, slot.starts_at, slot.ends_at) for slot in session.slots.all())
     return Visit(
         resident=session.resident,
@@ -86,6 +112,7 @@ def _of_session(session: Session, now: datetime) -> Visit:
         escort_minutes=session.escort_minutes,
         stations_asked=len(stops) + len(session.left_out),
         said=said(session, now),
+        is_inside_buffer=is_inside_buffer,
     )
 
 

@@ -6,7 +6,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
-from django.db.models import Sum
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -15,7 +14,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from program import clock
 from program.access import require
-from program.models import Building, Hours, Prescription, Resident, ShiftTime, Station
+from program.models import Building, Hours, Resident, ShiftTime, Station
 from program.rules.errors import Invalid, Refused
 from program.rules.week import Week, date_and_time
 from program.web.frame import building_here, this_week
@@ -25,8 +24,9 @@ from program.web.viewing import viewed
 from scheduling.actions import compare, publish_roster
 from scheduling.models import Roster
 from scheduling.pages.grid import MOST_STATIONS_A_DAY, Grid, grid_of
-from scheduling.pages.help import HourOfHelp, hours_of_help
+from scheduling.pages.help import hours_of_help
 from scheduling.pages.visits import Visit, draft_visits, on_the_plan, published_visits, residents_named
+from scheduling.pages.week_said import meter_of, short_said
 from scheduling.tasks import request_roster
 
 State = Roster.State
@@ -147,7 +147,7 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         "week": asked,
         "is_over": until <= clock.now(),
         "roster": newest,
-        "meter": _meter(request, building, newest, standing),
+        "meter": meter_of(request, building, newest, standing),
         "left_out": left_out,
         **_comparison(newest, building),
         "published_meanwhile": _published_meanwhile(request, building, newest),
@@ -157,33 +157,6 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         **_progress_part(newest, building),
         **_table(request, building, asked, [*standing, *draft] if is_draft else on_the_plan(published)),
     }
-
-
-def _meter(request: HttpRequest, building: Building, roster: Roster | None, standing: list[Visit]) -> dict[str, Any]:
-    """Placed of prescribed, and the most that any roster can place; of the draft, else of what stands."""
-    if roster is not None and roster.state in {State.DRAFT, State.PUBLISHED}:
-        told = roster.progress
-        placed = told["placed"] if roster.state == State.DRAFT else len(standing)
-        return _meter_said(placed, told["prescribed"], max(told["most_possible"], placed))
-    staying = Resident.objects.visible_to(request.user).of(building).staying_at(clock.now()).in_the_programme()
-    in_force = Prescription.objects.visible_to(request.user).in_force().filter(resident__in=staying)
-    asked = Prescription.objects.visible_to(request.user).filter(pk__in=in_force.values("pk"))
-    return _meter_said(len(standing), asked.aggregate(total=Sum("sessions_a_week"))["total"] or 0, None)
-
-
-def _meter_said(placed: int, prescribed: int, best: int | None) -> dict[str, Any]:
-    said = f"Placed {placed} of {prescribed}"
-    if best is not None:
-        said += f"; no roster can place more than {best}"
-    if placed >= prescribed:
-        answer = "Every session that the exercise plans ask for has a place."
-    elif best is not None and placed >= best:
-        answer = "More is not possible as things stand. See below who is left out, and why."
-    elif placed:
-        answer = "Not every session that the exercise plans ask for has a place."
-    else:
-        answer = "No session has a place yet."
-    return {"placed": placed, "prescribed": prescribed, "best": best, "said": said, "answer": answer}
 
 
 def _comparison(roster: Roster | None, building: Building) -> dict[str, Any]:
@@ -264,7 +237,7 @@ def _table(request: HttpRequest, building: Building, asked: Week, visits: list[V
         "chosen": chosen,
         "is_by_day": is_by_day,
         "open_days": open_days,
-        "short": [(day, said) for day, hours in help_by_day if (said := _short(hours))],
+        "short": [(day, said) for day, hours in help_by_day if (said := short_said(hours))],
         "visits_of_day": [visit for visit in visits if visit.starts_at.astimezone(building.zone).date() == chosen],
     }
 
@@ -277,24 +250,3 @@ def _chosen_day(request: HttpRequest, open_days: list[date], building: Building)
         if asked == str(day.isoweekday()):
             return day
     return today if today in open_days else next(iter(open_days), None)
-
-
-def _short(hours: list[HourOfHelp]) -> str:
-    """The hours of a day in which the help is used up, or is not there, in words."""
-    parts = []
-    if short := _spans([hour.is_short for hour in hours], hours):
-        parts.append(f"more help is needed than is there {short}")
-    if full := _spans([hour.is_full and not hour.is_short for hour in hours], hours):
-        parts.append(f"full {full}")
-    return "; ".join(parts)
-
-
-def _spans(chosen: list[bool], hours: list[HourOfHelp]) -> str:
-    """The chosen hours as spans: “08:00–10:00 and 14:00–17:00”."""
-    spans: list[list[str]] = []
-    for is_chosen, hour in zip(chosen, hours, strict=True):
-        if is_chosen and spans and spans[-1][1] == hour.starts:
-            spans[-1][1] = hour.ends
-        elif is_chosen:
-            spans.append([hour.starts, hour.ends])
-    return " and ".join(f"{start}–{end}" for start, end in spans)

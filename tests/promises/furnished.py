@@ -18,6 +18,7 @@ from program.models import (
     Pairing,
     Set,
     Unit,
+    User,
 )
 from program.models.scoped import set_scope
 from scheduling.models import Roster
@@ -47,9 +48,16 @@ def furnish(name: str) -> Furnished:
     Unit.objects.filter(pk=house.unit.pk).update(name=f"Wing {mark}")
     resident = house.resident(family_name=f"Rose {mark}", room=f"7 {name}")
     other = house.resident(family_name=f"Oak {mark}")
+    third = house.resident(family_name=f"Elm {mark}")
     session = booked(house, resident, TEN)
     rows = {"Building": house.building, "Unit": house.unit, "Station": house.stations[0]}
-    rows |= {"Resident": resident, "Session": session, "Slot": session.slots.first(), "Record": session.records.first()}
+    rows |= {
+        "Resident": resident,
+        "Other": other,
+        "Session": session,
+        "Slot": session.slots.first(),
+        "Record": session.records.first(),
+    }
     rows |= {"Clearance": resident.clearances.get(), "Prescription": resident.prescriptions.get()}
     rows |= {"PrescriptionLine": rows["Prescription"].lines.first(), "Hours": Hours.objects.of(house.building).first()}
     return Furnished(house, mark, rows | _care(house, mark, resident, other, session) | _plans(house, mark))
@@ -77,7 +85,8 @@ def _care(house: House, mark: str, resident: models.Model, other: models.Model, 
         "Hold": Hold.objects.create(
             **kept,
             kind="away",
-            reason=f"visit {mark}",
+            reason="out",
+            release_note=mark,
             starts_at=MONDAY + timedelta(days=20),
             set_by=house.aide,
             set_at=MONDAY,
@@ -129,6 +138,7 @@ def _plans(house: House, mark: str) -> dict:
             entered_at=MONDAY,
         ),
         "Answer": _answer(house, mark),
+        "Start": a_start(house.coordinator, mark),
     }
 
 
@@ -138,6 +148,17 @@ def _answer(house: House, mark: str) -> Answer:
     set_scope(everywhere, user_id=house.coordinator.pk)
     kept = Answer.objects.create(
         user=house.coordinator, key=mark, fingerprint="0" * 64, status=200, body=mark.encode(), made_at=MONDAY
+    )
+    set_scope(everywhere, user_id=None)
+    return kept
+
+
+def a_start(person: User, mark: str) -> Import:
+    """A workbook that starts a building: of no building yet, and shown to whoever sent it alone."""
+    everywhere = list(Building.objects.values_list("pk", flat=True))
+    set_scope(everywhere, user_id=person.pk)
+    kept = Import.objects.create(
+        kind="building", file_name=f"{mark}.xlsx", rows=[], entered_by=person, entered_at=MONDAY
     )
     set_scope(everywhere, user_id=None)
     return kept

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from program import clock
-from program.actions.places import change_building
+from program.actions.places import change_building, close
 from program.actions.safety import set_hold
 from program.models import Session
 from scheduling.actions import book_session
@@ -68,9 +68,7 @@ def test_a_session_is_moved_to_an_offered_time(manned, booked, coordinator, see_
     assert "Moved from Mon 30 Nov 10:00 to Mon 30 Nov 10:30." in words(done)
 
 
-def test_a_time_that_breaks_a_rule_is_answered_with_its_sentence_and_the_next_time(
-    manned, booked, coordinator, see_all
-):
+def test_a_time_that_breaks_a_rule_is_answered_with_its_sentence_and_the_next(manned, booked, coordinator, see_all):
     shown = coordinator.post(
         address(manned, "move", booked.pk), {"version": booked.version, "starts_at": "2026-11-30T12:00"}
     )
@@ -155,3 +153,42 @@ def test_the_queries_of_a_day_do_not_grow_with_the_sessions(manned, booked, coor
             book_session(resident=manned.resident(), starts_at=starts_at, by=manned.coordinator)
 
     assert (few, queries(coordinator, day)) == (15, 15)
+
+
+def test_what_must_be_known_of_a_session_is_said_in_words(manned, booked, coordinator):
+    plain, cut = booked, book_session(resident=manned.resident(), starts_at=at_clock(11), by=manned.coordinator)
+    Session.objects.filter(pk=cut.pk).update(is_cut=True, held_from=at_clock(11, 4))
+    Session.objects.filter(pk=plain.pk).update(is_locked=True)
+
+    shown = coordinator.get(address(manned, "day", "2026-11-30"))
+
+    assert "Mon 11:00 is 4 min too early: possible from 11:04" in words(shown)
+    assert "Stays where it is" in words(shown)
+    kinds = {cell.kind for row in shown.context["grid"].rows for cell in row.cells if cell.visit}
+    assert kinds == {"locked", "overtaken"}
+
+
+def test_a_station_left_out_is_counted(manned, coordinator):
+    close(
+        building=manned.building,
+        station=manned.stations[2],
+        reason="out of order",
+        starts_at=clock.now(),
+        by=manned.coordinator,
+    )
+    book_session(resident=manned.resident(), starts_at=at_clock(10), by=manned.coordinator)
+
+    shown = coordinator.get(address(manned, "day", "2026-11-30"))
+
+    assert [visit.mark for visit in shown.context["visits"]] == ["4 of 5"]
+    assert "4 of 5 stations" in words(shown)
+
+
+def test_a_session_inside_the_planning_buffer_says_so(manned, booked, coordinator, see_all):
+    change_building(building=manned.building, buffer_turns=1)
+    second = at_clock(10, 30, date(2026, 12, 2))
+    book_session(resident=booked.resident, starts_at=second, by=manned.coordinator)
+
+    shown = coordinator.get(address(manned, "day", "2026-12-02"))
+
+    assert [visit.notes for visit in shown.context["visits"]] == [["inside the planning buffer"]]

@@ -208,3 +208,14 @@ def test_the_queries_of_a_published_week_do_not_grow_with_the_residents(busy, co
     actions.publish_roster(roster=built(busy), by=busy.coordinator)
 
     assert (few, queries(coordinator, address(busy))) == (17, 17)
+
+
+def test_the_queries_of_a_draft_do_not_grow_with_the_residents(busy, coordinator, queries, see_all):
+    built(busy)
+    few = queries(coordinator, address(busy))
+    see_all()
+    for number in range(12):
+        busy.resident(family_name=f"More{number}")
+    built(busy)
+
+    assert (few, queries(coordinator, address(busy))) == (32, 32)

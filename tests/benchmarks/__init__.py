@@ -1,0 +1,1 @@
+"""Figures: how good and how fast, printed side by side; nothing here is asserted by a clock."""
