@@ -1,4 +1,4 @@
-"""How good a roster is, how soon: beside a person with paper, who takes residents in order and the first slot that fits."""
+"""How good a roster is, how soon: beside a person with paper, who gives each resident in turn the best week left."""
 
 from time import monotonic
 
