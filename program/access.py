@@ -16,6 +16,7 @@ RIGHTS: dict[str, frozenset[str]] = {
     "see residents": ANYONE_IN_CARE,
     "plan sessions": frozenset({COORDINATOR}),
     "record sessions": ANYONE_IN_CARE,
+    "see the audit trail": frozenset({COORDINATOR, CLINICIAN}),
     "correct records": frozenset({COORDINATOR, CLINICIAN}),
     "change residents": frozenset({COORDINATOR}),
     "change calendars": frozenset({COORDINATOR, CLINICIAN}),

@@ -16,6 +16,6 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
-CELERY_TASK_ALWAYS_EAGER = False
+WHITENOISE_AUTOREFRESH = True
 # Another name lets two runs go side by side.
 DATABASES["default"]["TEST"] = {"NAME": os.environ.get("TEST_DATABASE", "test_service")}  # noqa: F405 - from the settings

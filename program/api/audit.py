@@ -46,7 +46,7 @@ class AuditDoor(Listed, Door):
     shows = "trail"
     filterset_class = AuditFilters
     # Those who may correct what stands in the records are those who may see who wrote it.
-    rights = {"list": "correct records"}
+    rights = {"list": "see the audit trail"}
 
     def get_queryset(self) -> QuerySet[Any]:
         lines = super().get_queryset()

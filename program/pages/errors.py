@@ -14,7 +14,13 @@ PROBLEMS = {
 def _answer(request: HttpRequest, status: int) -> HttpResponse:
     if request.path.startswith("/api/"):
         kind, sentence = PROBLEMS[status]
-        body = {"type": f"/problems/{kind}", "title": sentence, "status": status, "detail": sentence}
+        body = {
+            "type": f"/problems/{kind}",
+            "title": sentence,
+            "status": status,
+            "detail": sentence,
+            "request_id": getattr(request, "request_id", ""),
+        }
         return JsonResponse(body, status=status, content_type="application/problem+json")
     return render(request, f"{status}.html", status=status)
 

@@ -13,12 +13,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from program.access import require
 from program.actions.imports import apply_import, judge_file
 from program.importing.blank import blank_residents_csv, blank_residents_workbook, blank_workbook
-from program.models import Building, Escort, Help, Import
+from program.models import Building, Escort, Help, Import, Resident
 from program.rules.errors import Refused
 from program.rules.week import WEEKDAYS
 from program.web.forms import FormPage, PlainForm, in_words, refuse_form, show_form, what_is_wrong
 from program.web.frame import building_here
 from program.web.scope import status_of
+from program.web.viewing import viewed
 
 SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 BLANKS = {
@@ -121,6 +122,9 @@ def start(request: HttpRequest, import_id: int) -> HttpResponse:
 
 def _preview(request: HttpRequest, imported: Import, address: str, *before: int) -> HttpResponse:
     if request.method != "POST":
+        keys = {row["resident"] for row in imported.rows if row.get("resident")}
+        here = Resident.objects.visible_to(request.user).filter(building=imported.building_id, key__in=keys)
+        viewed(request, "import", here)
         return render(request, "program/import.html", _shown(imported))
     version = request.POST.get("version", "")
     try:

@@ -9,9 +9,6 @@ from rest_framework import serializers
 
 from program.web.problems import MEDIA_TYPE
 
-# Choices stay where they stand: the same word, such as “kind”, means something else for each noun.
-SETTINGS = {"POSTPROCESSING_HOOKS": []}
-
 IDEMPOTENCY_KEY = OpenApiParameter(
     "Idempotency-Key",
     {"type": "string", "pattern": "^[A-Za-z0-9_-]{8,80}$"},

@@ -29,7 +29,8 @@ class ScopeMiddleware:
             response = self.get_response(request)
             if response.status_code >= 500:
                 transaction.set_rollback(True)
-            elif response.status_code < 400:
+            else:
+                # A refused form shows the names again.
                 write_views(request)
         return response
 

@@ -16,10 +16,11 @@ from program.rules.errors import Refused
 from program.rules.week import Week
 from scheduling.actions.moving import booking_of
 from scheduling.check import broken_rules, value
-from scheduling.load import Loaded, load_week
+from scheduling.load import Loaded, load_week, standing_in
 from scheduling.models import Roster
 from scheduling.problem import PlacedSession, Reason, Unplaced, read_roster
 from scheduling.problem import Roster as Answer
+from scheduling.times import Refusal, judge_start
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,19 +48,14 @@ def placed_in(roster: Roster) -> tuple[PlacedSession, ...]:
 
 def compare(*, roster: Roster) -> Comparison:
     """What publishing the draft would do, as things stand now."""
-    loaded = load_week(building=roster.building, week=Week(roster.monday), has_buffer=False)
-    loose = {session.pk for session in loaded.loose}
-    week = Week(roster.monday)
-    zone = roster.building.zone
-    standing = Session.objects.of(roster.building).on_the_plan().select_related("resident")
-    kept = standing.filter(starts_at__gte=week.starts_at(zone), starts_at__lt=week.ends_at(zone)).exclude(pk__in=loose)
-    new, moved = _matched(loaded, placed_in(roster))
+    stands = standing_in(building=roster.building, week=Week(roster.monday))
+    new, moved = _matched(stands.loose, placed_in(roster))
     replaced = {session.pk for session, _ in moved}
     return Comparison(
-        kept=list(kept.order_by("starts_at", "pk")),
+        kept=stands.firm,
         new=new,
         moved=moved,
-        withdrawn=[session for session in loaded.loose if session.pk not in replaced],
+        withdrawn=[session for session in stands.loose if session.pk not in replaced],
     )
 
 
@@ -92,7 +88,7 @@ def _replace_the_published(roster: Roster) -> None:
 
 
 def _book(roster: Roster, loaded: Loaded, placed: Sequence[PlacedSession], by: User) -> Published:
-    new, moved = _matched(loaded, placed)
+    new, moved = _matched(loaded.loose, placed)
     replaced = {session.pk for session, _ in moved}
     withdrawn = [session for session in loaded.loose if session.pk not in replaced]
     bookings = [booking_of(loaded, loaded.residents[session.resident], session.slots) for session in new]
@@ -111,10 +107,10 @@ def _book(roster: Roster, loaded: Loaded, placed: Sequence[PlacedSession], by: U
 
 
 def _matched(
-    loaded: Loaded, placed: Sequence[PlacedSession]
+    loose: Sequence[Session], placed: Sequence[PlacedSession]
 ) -> tuple[list[PlacedSession], list[tuple[Session, PlacedSession]]]:
     """A published session that cannot stay is moved to a new place of the same resident, where there is one."""
-    waiting = list(loaded.loose)
+    waiting = list(loose)
     new, moved = [], []
     for place in placed:
         session = next((one for one in waiting if str(one.resident_id) == place.resident), None)
@@ -135,10 +131,10 @@ def _clashes(loaded: Loaded, placed: Sequence[tuple[int, PlacedSession]]) -> lis
             "resident": int(session.resident),
             "name": _name(loaded, session),
             "starts_at": session.start,
-            "sentence": _said(loaded, fault.sentence),
+            "sentence": _why(loaded, session),
         }
         for index, session in placed
-        if (fault := next((fault for fault in faults if session.resident in fault.residents), None))
+        if any(session.resident in fault.residents for fault in faults)
     ]
 
 
@@ -147,10 +143,14 @@ def _name(loaded: Loaded, session: PlacedSession) -> str:
     return resident.name if resident else "a resident who has left"
 
 
-def _said(loaded: Loaded, sentence: str) -> str:
-    """The checker knows residents by their keys; people know them by their names."""
-    words = sentence.split(" ")
-    return " ".join(loaded.residents[word].name if word in loaded.residents else word for word in words)
+def _why(loaded: Loaded, session: PlacedSession) -> str:
+    """The rule that refuses this session by itself; else it no longer fits beside the others of the draft."""
+    if session.resident not in loaded.residents:
+        return "The resident is no longer in the programme here."
+    judged = judge_start(loaded.problem, session.resident, session.start, loaded.blocks[session.resident])
+    if isinstance(judged, Refusal):
+        return judged.sentence
+    return "It no longer fits beside the other sessions of the draft: stations or help have become fewer."
 
 
 def _refusal(clashes: list[dict[str, Any]], count: int) -> Refused:

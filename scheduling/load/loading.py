@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from program import clock
-from program.models import Building, Closure, Pairing, PrescriptionLine, Resident, Session, Station
+from program.models import Building, Pairing, PrescriptionLine, Resident, Session, Station
 from program.rules.overdue import is_overdue
-from program.rules.states import HOLDS_NOTHING, State
 from program.rules.week import Week
 from scheduling.load import reading
-from scheduling.load.blocks import Calendar, Frame, blocks_of, movable_of
+from scheduling.load.blocks import Calendar, movable_of
 from scheduling.load.making import Read, make_problem
+from scheduling.load.standing import standing_in
 from scheduling.load.weights import rewards
 from scheduling.problem import Problem
 from scheduling.times import Block
@@ -45,77 +45,27 @@ def load_week(*, building: Building, week: Week, has_buffer: bool = True, withou
     inside it. `without`: a session that is to be moved, so that it does not stand in its own way.
     """
     start, until, moment = week.starts_at(building.zone), week.ends_at(building.zone), clock.now()
-    sessions = [session for session in reading.sessions_in(building, start, until) if session != without]
-    standing = [session for session in sessions if session.state_at(moment) not in HOLDS_NOTHING]
-    residents = _with_booked(reading.residents_in(building, start, until), standing)
-    closures = reading.closures_in(building, start, until)
-    frame = _frame(building, week, moment)
-    calendars = _calendars(residents, closures, start, until, week)
-    blocks = {resident.pk: blocks_of(frame, calendars[resident.pk]) for resident in residents}
-    loose = tuple(one for one in standing if _cannot_happen(one, blocks.get(one.resident_id, ()), closures, moment))
+    stands = standing_in(building=building, week=week, without=without)
+    residents = stands.residents
     fixed: dict[int, list[Session]] = {resident.pk: [] for resident in residents}
-    for session in standing:
-        if session not in loose:
-            fixed.setdefault(session.resident_id, []).append(session)
+    for session in stands.firm:
+        fixed[session.resident_id].append(session)
     plans = reading.plans_of(residents)
     read = Read(
         building=building,
-        frame=frame,
+        frame=stands.frame,
         days=reading.openings_in(building, week),
-        closures=closures,
+        closures=stands.closures,
         stations=reading.stations_of(building),
         residents=residents,
         lines={key: lines for key, (_, lines) in plans.items()},
         sessions_a_week={key: plan.sessions_a_week for key, (plan, _) in plans.items()},
-        calendars=calendars,
+        calendars=stands.calendars,
         fixed=fixed,
         neighbours=reading.neighbours_of(residents, start, until, moment),
-        overdue=_overdue(building, residents, max(moment, start), calendars),
+        overdue=_overdue(building, residents, max(moment, start), stands.calendars),
     )
-    return _loaded(read, week, blocks, loose, has_buffer)
-
-
-def _with_booked(residents: list[Resident], standing: Sequence[Session]) -> list[Resident]:
-    """Whoever has a session counts at the stations, in the programme or not."""
-    known = {resident.pk for resident in residents}
-    booked = {session.resident_id: session.resident for session in standing if session.resident_id not in known}
-    return sorted([*residents, *booked.values()], key=lambda resident: resident.pk)
-
-
-def _frame(building: Building, week: Week, moment: datetime) -> Frame:
-    return Frame(
-        start=week.starts_at(building.zone),
-        until=week.ends_at(building.zone),
-        moment=moment,
-        zone=building.zone,
-        days=week.days,
-        meals=reading.meals_in(building, week),
-        rest_after_meal=timedelta(minutes=building.rest_after_meal_minutes),
-    )
-
-
-def _calendars(
-    residents: Sequence[Resident], closures: Sequence[Closure], start: datetime, until: datetime, week: Week
-) -> dict[int, Calendar]:
-    times = reading.commitment_times_in(residents, start, until)
-    holds = reading.holds_of(residents, until)
-    clearances = reading.clearances_of(residents, week.monday)
-    return {one.pk: Calendar(one, times[one.pk], holds[one.pk], clearances[one.pk], closures) for one in residents}
-
-
-def _cannot_happen(session: Session, blocks: Sequence[Block], closures: Sequence[Closure], moment: datetime) -> bool:
-    """A booking to come that lies in a blocked time or on a station out of order."""
-    if session.state_at(moment) is not State.PUBLISHED or session.starts_at < moment:
-        return False
-    if any(block.start < session.ends_at and session.starts_at < block.end for block in blocks):
-        return True
-    return any(
-        closure.station_id == slot.station_id
-        and closure.starts_at < slot.ends_at
-        and (closure.ends_at is None or slot.starts_at < closure.ends_at)
-        for closure in closures
-        for slot in session.slots.all()
-    )
+    return _loaded(read, week, stands.blocks, stands.loose, has_buffer)
 
 
 def _overdue(

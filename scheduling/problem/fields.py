@@ -73,9 +73,9 @@ class Field:
         return self.raw
 
     def one_of(self, *choices: str) -> str:
-        if not isinstance(self.raw, str) or self.raw not in choices:
+        if self.raw not in choices:
             self.refuse(f"This must be {' or '.join(map(json.dumps, choices))}.")
-        return self.raw
+        return str(self.raw)
 
     def whole(self, *, at_least: int, at_most: int) -> int:
         # A truth value is an int in Python; here it is a mistake.

@@ -54,6 +54,7 @@ def furnish(name: str) -> Furnished:
     rows |= {
         "Resident": resident,
         "Other": other,
+        "Third": third,
         "Session": session,
         "Slot": session.slots.first(),
         "Record": session.records.first(),
@@ -85,7 +86,7 @@ def _care(house: House, mark: str, resident: models.Model, other: models.Model, 
         "Hold": Hold.objects.create(
             **kept,
             kind="away",
-            reason="out",
+            reason="leave",
             release_note=mark,
             starts_at=MONDAY + timedelta(days=20),
             set_by=house.aide,

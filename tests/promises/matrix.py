@@ -217,7 +217,7 @@ def body_of(path: str, there: Furnished) -> dict[str, Any]:
         "holds/": lambda: {
             "resident": resident,
             "kind": "away",
-            "reason": "out",
+            "reason": "leave",
             "starts_at": "2027-02-01T10:00:00-05:00",
         },
         "prescriptions/": lambda: {

@@ -39,7 +39,7 @@ def world() -> World:
     house = here.house
     administrator = factories.with_role(None, Role.Kind.ADMINISTRATOR)
     for one in (here, there):
-        one.rows["Start"] = a_start(administrator, one.mark)
+        one.rows["Start"] = a_start(administrator, "start")
     return World(
         here,
         there,

@@ -181,6 +181,21 @@ def test_a_short_gap_is_avoided_where_there_is_room():
     assert [solved(problem(two, turns=turns)).objective for turns in (14, 23, 24)] == [1495, 1495, 1500]
 
 
+def test_a_short_gap_never_stands_in_for_recovery():
+    two = resident(sessions=2, recovery_hours=1, short_gap=ShortGap(2, 5))
+
+    assert [len(solved(problem(two, turns=turns)).sessions) for turns in (13, 14)] == [1, 2]
+
+
+def test_a_short_gap_to_a_fixed_session_on_either_side_is_avoided():
+    # Turns 0 and 28 are the cheap ones; each is closer than 2 h to the fixed session from turn 14 to 16.
+    cheap = Cost(3, (CostWindow(at(0), at(1), 0), CostWindow(at(28), at(29), 0)))
+    one = resident(short_gap=ShortGap(2, 5), fixed=(fixed(14, "AB"),), cost=cheap, available=(Span(at(0), at(60)),))
+
+    assert solved(problem(one, turns=30)).objective == 995
+    assert solved(problem(one, turns=40)).objective == 997
+
+
 def test_a_session_that_costs_more_than_it_is_worth_is_left_out_with_that_reason():
     roster = solved(problem(resident(rewards=(3,), cost=Cost(4))))
 

@@ -78,7 +78,7 @@ def test_every_answer_is_one_of_the_schema(arrowfen: House, operation: Any, is_r
     api = Api(arrowfen.coordinator)
 
     @settings(
-        max_examples=10,
+        max_examples=5,
         deadline=None,
         database=None,
         derandomize=True,

@@ -5,7 +5,7 @@ from pathlib import Path
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from program.models import Building, Import, Resident, Role
+from program.models import Audit, Building, Import, Resident, Role
 from tests import factories
 from tests.program.pages.words import refusal, words
 
@@ -38,6 +38,7 @@ def test_a_preview_shows_new_changed_and_refused_and_nothing_is_written(arrowfen
     assert [(one["lines"], one["where"]) for one in shown.context["refusals"]] == [("line 4", "given_name")]
     see_all()
     assert Resident.objects.count() == 1
+    assert Audit.objects.get(action="view").resident_ids == [known.pk]
 
 
 def test_what_was_looked_at_is_applied_once(arrowfen, coordinator, see_all):

@@ -1,0 +1,91 @@
+"""What stands in a week: published sessions, and those of them that can no longer happen as they are."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from program import clock
+from program.models import Building, Closure, Resident, Session
+from program.rules.states import HOLDS_NOTHING, State
+from program.rules.week import Week
+from scheduling.load import reading
+from scheduling.load.blocks import Calendar, Frame, blocks_of
+from scheduling.times import Block
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Residents with their calendars and blocked times; `firm` sessions stay, `loose` ones are planned again."""
+
+    frame: Frame
+    closures: Sequence[Closure]
+    residents: Sequence[Resident]
+    calendars: Mapping[int, Calendar]
+    blocks: Mapping[int, tuple[Block, ...]]
+    firm: tuple[Session, ...]
+    loose: tuple[Session, ...]
+
+
+def standing_in(*, building: Building, week: Week, without: Session | None = None) -> Standing:
+    """The week as things stand now; `without` is looked at as if it were not there."""
+    start, until, moment = week.starts_at(building.zone), week.ends_at(building.zone), clock.now()
+    sessions = [session for session in reading.sessions_in(building, start, until) if session != without]
+    standing = [session for session in sessions if session.state_at(moment) not in HOLDS_NOTHING]
+    residents = _with_booked(reading.residents_in(building, start, until), standing)
+    closures = reading.closures_in(building, start, until)
+    frame = _frame(building, week, moment)
+    calendars = _calendars(residents, closures, start, until, week)
+    blocks = {resident.pk: blocks_of(frame, calendars[resident.pk]) for resident in residents}
+    loose = [one for one in standing if _cannot_happen(one, blocks[one.resident_id], closures, moment)]
+    return Standing(
+        frame=frame,
+        closures=closures,
+        residents=residents,
+        calendars=calendars,
+        blocks=blocks,
+        firm=tuple(session for session in standing if session not in loose),
+        loose=tuple(loose),
+    )
+
+
+def _with_booked(residents: list[Resident], standing: Sequence[Session]) -> list[Resident]:
+    """Whoever has a session counts at the stations, in the programme or not."""
+    known = {resident.pk for resident in residents}
+    booked = {session.resident_id: session.resident for session in standing if session.resident_id not in known}
+    return sorted([*residents, *booked.values()], key=lambda resident: resident.pk)
+
+
+def _frame(building: Building, week: Week, moment: datetime) -> Frame:
+    return Frame(
+        start=week.starts_at(building.zone),
+        until=week.ends_at(building.zone),
+        moment=moment,
+        zone=building.zone,
+        days=week.days,
+        meals=reading.meals_in(building, week),
+        rest_after_meal=timedelta(minutes=building.rest_after_meal_minutes),
+    )
+
+
+def _calendars(
+    residents: Sequence[Resident], closures: Sequence[Closure], start: datetime, until: datetime, week: Week
+) -> dict[int, Calendar]:
+    times = reading.commitment_times_in(residents, start, until)
+    holds = reading.holds_of(residents, until)
+    clearances = reading.clearances_of(residents, week.monday)
+    return {one.pk: Calendar(one, times[one.pk], holds[one.pk], clearances[one.pk], closures) for one in residents}
+
+
+def _cannot_happen(session: Session, blocks: Sequence[Block], closures: Sequence[Closure], moment: datetime) -> bool:
+    """A booking to come that lies in a blocked time or on a station out of order."""
+    if session.state_at(moment) is not State.PUBLISHED or session.starts_at < moment:
+        return False
+    if any(block.start < session.ends_at and session.starts_at < block.end for block in blocks):
+        return True
+    return any(
+        closure.station_id == slot.station_id
+        and closure.starts_at < slot.ends_at
+        and (closure.ends_at is None or slot.starts_at < closure.ends_at)
+        for closure in closures
+        for slot in session.slots.all()
+    )
