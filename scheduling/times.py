@@ -142,7 +142,8 @@ def _outside_opening(problem: Problem, start: datetime) -> Refusal | None:
 
 
 def _on_grid(problem: Problem, day: Day, start: datetime) -> bool:
-    return (start - day.opens) % problem.turn == timedelta(0) and start + problem.turn <= day.closes
+    is_on_a_turn = (start - day.opens) % problem.turn == timedelta(0)
+    return is_on_a_turn and day.opens <= start and start + problem.turn <= day.closes
 
 
 def _meets(start: datetime, end: datetime, block: Block) -> bool:

@@ -3,9 +3,11 @@
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
+from program.web.problem_types import PROBLEM_TYPES
+
 PROBLEMS = {
     400: ("bad-request", "This request could not be read. Go back and try again."),
-    403: ("not-allowed", "You may not do that. Ask a coordinator of this building."),
+    403: ("not-allowed", "You may not do that. Ask your coordinator."),
     404: ("not-found", "There is nothing here that you may see."),
     500: ("broken", "Something broke on our side. Nothing was changed. Try again in a minute."),
 }
@@ -16,7 +18,7 @@ def _answer(request: HttpRequest, status: int) -> HttpResponse:
         kind, sentence = PROBLEMS[status]
         body = {
             "type": f"/problems/{kind}",
-            "title": sentence,
+            "title": PROBLEM_TYPES[kind],
             "status": status,
             "detail": sentence,
             "request_id": getattr(request, "request_id", ""),

@@ -1,6 +1,7 @@
 """Every type of refusal the service gives: its stable name, and what it means in a sentence. None is ever renamed."""
 
 PROBLEM_TYPES = {
+    "administrator-exists": "There is an administrator already.",
     # The request itself
     "bad-request": "The request could not be read.",
     "unreadable": "The body of the request could not be read.",

@@ -109,7 +109,7 @@ def _(error: Exception) -> Problem:
     if str(error).startswith("CSRF"):
         sentence = "The request came without its token. Load the page again, then send it again."
         return Problem("token-missing", 403, sentence)
-    return Problem("not-allowed", 403, "You may not do that. Ask a coordinator of this building.")
+    return Problem("not-allowed", 403, "You may not do that. Ask your coordinator.")
 
 
 @as_problem.register

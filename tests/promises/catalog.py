@@ -2,7 +2,12 @@
 
 from typing import Any
 
-from django.db import connection
+from django.apps import apps
+from django.db import connection, models
+
+# Roles decide what the scope is, so they are read before there is one; they say nothing of residents.
+BEFORE_THE_SCOPE = {"program_role"}
+SECURED_OTHERWISE = {"program_answer"}
 
 
 def asked(query: str, *parameters: Any) -> list[tuple[Any, ...]]:
@@ -36,3 +41,11 @@ SELECT con.conname, source.relname, array_agg(att.attname ORDER BY place.n), tar
 
 def keys() -> list[tuple[str, str, list[str], str]]:
     return asked(KEYS)
+
+
+def secured_tables() -> set[str]:
+    return (tables_with("building_id") | SECURED_OTHERWISE) - BEFORE_THE_SCOPE
+
+
+def secured_models() -> list[type[models.Model]]:
+    return [model for model in apps.get_models() if model._meta.db_table in secured_tables()]

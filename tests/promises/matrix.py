@@ -71,7 +71,7 @@ API: dict[str, dict[str, str]] = {
     "imports/": {"GET": SEE, "POST": IMPORT},
     "imports/<int:pk>/": {"GET": IMPORT},
     "imports/<int:pk>/apply/": {"POST": IMPORT},
-    "audit/": {"GET": CORRECT},
+    "audit/": {"GET": "see the audit trail"},
     "rosters/": {"GET": SEE, "POST": PLAN},
     "rosters/<int:pk>/": {"GET": SEE_RESIDENTS},
     "rosters/<int:pk>/compare/": {"GET": SEE_RESIDENTS},

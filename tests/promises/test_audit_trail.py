@@ -90,7 +90,7 @@ def test_a_change_of_any_row_is_one_line_in_its_own_transaction(two_houses: TwoH
 
     assert told == dict.fromkeys(told, 1)
     assert left == dict.fromkeys(told, 0)
-    assert set(told) == set(rows) - PASS_BY - WRITTEN_ONCE
+    assert set(told) == {type(row).__name__ for row in rows.values()} - PASS_BY - WRITTEN_ONCE
 
 
 @pytest.mark.django_db(transaction=True)

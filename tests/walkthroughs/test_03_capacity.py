@@ -31,7 +31,7 @@ def also(house: House, ends: int) -> None:
 
 def most_at_once(roster: dict) -> int:
     sessions = roster["sessions"]
-    return max(sum(other["starts_at"] <= one["starts_at"] < other["ends_at"] for other in sessions) for one in sessions)
+    return max(sum(other["start"] <= one["start"] < other["end"] for other in sessions) for one in sessions)
 
 
 def test_with_one_aide_twenty_four_are_placed_and_six_lack_help(morning: House) -> None:
@@ -40,8 +40,8 @@ def test_with_one_aide_twenty_four_are_placed_and_six_lack_help(morning: House) 
     assert len(roster["sessions"]) == 24
     assert sum(one["missing"] for one in roster["unplaced"]) == 6
     reasons = Counter(reason["code"] for one in roster["unplaced"] for reason in one["reasons"])
-    assert reasons["no_help"] == 6
-    assert reasons["no_station"] == 0
+    assert reasons["no_help_free"] == 6
+    assert reasons["no_station_free"] == 0
     assert most_at_once(roster) == 3
 
 

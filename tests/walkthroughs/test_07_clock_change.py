@@ -25,7 +25,7 @@ def test_in_spring_monday_at_the_same_time_is_too_early_by_an_hour(house: House)
 
     assert wall("2027-03-15T10:30") - wall("2027-03-13T10:30") == timedelta(hours=48)  # by the wall; 47 elapsed
     assert (told["allowed"], told["rule"]) == (False, "too_soon")
-    assert told["sentence"] == "That is 47 h after the session before; the next is possible from Mon 15 Mar 11:30."
+    assert told["sentence"] == "The resident has recovered from Mon 15 Mar 11:30."
     assert refused.status_code == 409
     assert refused.json()["allowed_from"] == "2027-03-15T11:30:00-04:00"
     assert accepted.status_code == 201

@@ -25,7 +25,8 @@ SETTINGS = (
     *("name", "timezone", "turn_minutes", "rest_after_meal_minutes", "margin_minutes", "grace_minutes"),
     *("overdue_hours", "buffer_turns", "max_wait_turns"),
 )
-MEAL = "meal"
+# What a meal is called by the minute it begins before; the workbook gives only the times.
+MEALS = ((10 * 60 + 30, "breakfast"), (15 * 60, "lunch"), (24 * 60, "supper"))
 
 
 def judge(content: bytes, file_name: str) -> Judged:
@@ -55,7 +56,8 @@ def apply(imported: Import, *, by: User) -> Building:
         add_hours(building=building, kind=Hours.Kind.OPEN, **row)
     for row in rows.get("Meals", []):
         unit = units.get(row.pop("unit").casefold())
-        add_hours(building=building, kind=Hours.Kind.MEAL, name=MEAL, unit=unit, **row)
+        name = next(name for before, name in MEALS if row["starts_minute"] < before)
+        add_hours(building=building, kind=Hours.Kind.MEAL, name=name, unit=unit, **row)
     for row in rows["Stations"]:
         loads = {name: Decimal(row.pop(name)) for name in ("load_step", "lightest", "heaviest")}
         add_station(building=building, **row, **loads)

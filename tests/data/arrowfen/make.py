@@ -90,7 +90,7 @@ def resident(number: int) -> dict[str, str]:
         "cleared_on": "2026-08-31",
         "cleared_until": "2027-12-31",
         "sessions_a_week": "2",
-        "last_session_ended_at": f"2026-11-{25 + number % 3}T{9 + number % 3:02}:30",
+        "last_session_ended_at": f"2026-11-{17 + number % 3}T{9 + number % 3:02}:30",
         "sessions_so_far": str(18 + number % 5),
         "preferred": ("morning", "afternoon", "")[number % 3],
     }

@@ -190,9 +190,9 @@ def test_forty_residents_arrive_with_all_that_the_file_says(from_files, administ
     dagny = Resident.objects.get(key="AF-003")
     assert (imported.state, imported.counts) == ("applied", counts(new=40))
     assert (dagny.given_name, dagny.unit.name, dagny.help_sixths, dagny.escort_people) == ("Dagný", "Heron wing", 6, 0)
-    # 2026-11-25T09:30 in New York, and 48 hours later; midnight of 7 September there.
-    assert dagny.last_session_ended_at == datetime(2026, 11, 25, 14, 30, tzinfo=UTC)
-    assert dagny.recovered_at == datetime(2026, 11, 27, 14, 30, tzinfo=UTC)
+    # 2026-11-17T09:30 in New York, and 48 hours later; midnight of 7 September there.
+    assert dagny.last_session_ended_at == datetime(2026, 11, 17, 14, 30, tzinfo=UTC)
+    assert dagny.recovered_at == datetime(2026, 11, 19, 14, 30, tzinfo=UTC)
     assert dagny.since == dagny.enrolled_at == datetime(2026, 9, 7, 4, 0, tzinfo=UTC)
     assert Clearance.objects.get(resident=dagny).until_on == date(2027, 12, 31)
     line = PrescriptionLine.objects.get(prescription__resident=dagny, position=1)
