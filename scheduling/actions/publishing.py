@@ -1,7 +1,7 @@
 """Publishing a draft: all of it in one transaction, or nothing and every clash by name."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from program.rules.errors import Refused
 from program.rules.week import Week
 from scheduling.actions.moving import booking_of
 from scheduling.check import broken_rules, value
-from scheduling.load import Loaded, load_week, standing_in
+from scheduling.load import Loaded, load_week, standing_in, would_move
 from scheduling.models import Roster
 from scheduling.problem import PlacedSession, Reason, Unplaced, read_roster
 from scheduling.problem import Roster as Answer
@@ -31,6 +31,8 @@ class Comparison:
     new: Sequence[PlacedSession]
     moved: Sequence[tuple[Session, PlacedSession]]
     withdrawn: Sequence[Session]
+    # By new place: the commitments that would have to move for it, in words.
+    would_move: Mapping[PlacedSession, tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ def compare(*, roster: Roster) -> Comparison:
         new=new,
         moved=moved,
         withdrawn=[session for session in stands.loose if session.pk not in replaced],
+        would_move={place: told for place in placed_in(roster) if (told := would_move(stands, place))},
     )
 
 

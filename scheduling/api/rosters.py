@@ -63,7 +63,10 @@ class PublishInput(Input):
 
 
 class PlacedShown(TimeShown):
+    """`would_move` names the commitments that can move and that this session lies over."""
+
     resident = serializers.IntegerField()
+    would_move = serializers.ListField(child=serializers.CharField())
 
 
 class StandingShown(serializers.Serializer):
@@ -162,8 +165,8 @@ class RosterDoor(Listed, Single, Door):
 def _told(comparison: Comparison) -> dict[str, list[dict[str, Any]]]:
     return {
         "kept": [_standing(session) for session in comparison.kept],
-        "new": [_placed(place) for place in comparison.new],
-        "moved": [_standing(session) | {"to": _placed(place)} for session, place in comparison.moved],
+        "new": [_placed(place, comparison) for place in comparison.new],
+        "moved": [_standing(session) | {"to": _placed(place, comparison)} for session, place in comparison.moved],
         "withdrawn": [_standing(session) for session in comparison.withdrawn],
     }
 
@@ -177,6 +180,11 @@ def _standing(session: Any) -> dict[str, Any]:
     }
 
 
-def _placed(place: PlacedSession) -> dict[str, Any]:
-    slots = [{"station": slot.station, "starts_at": slot.start, "ends_at": slot.end} for slot in place.slots]
-    return {"resident": int(place.resident), "starts_at": place.start, "ends_at": place.end, "slots": slots}
+def _placed(place: PlacedSession, comparison: Comparison) -> dict[str, Any]:
+    return {
+        "resident": int(place.resident),
+        "starts_at": place.start,
+        "ends_at": place.end,
+        "slots": [{"station": slot.station, "starts_at": slot.start, "ends_at": slot.end} for slot in place.slots],
+        "would_move": list(comparison.would_move.get(place, ())),
+    }

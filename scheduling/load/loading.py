@@ -9,7 +9,7 @@ from program.models import Building, Pairing, PrescriptionLine, Resident, Sessio
 from program.rules.overdue import is_overdue
 from program.rules.week import Week
 from scheduling.load import reading
-from scheduling.load.blocks import Calendar, movable_of
+from scheduling.load.blocks import Calendar
 from scheduling.load.making import Read, make_problem
 from scheduling.load.standing import standing_in
 from scheduling.load.weights import rewards
@@ -32,7 +32,6 @@ class Loaded:
     stations: Mapping[str, Station]
     lines: Mapping[str, Sequence[PrescriptionLine]]
     blocks: Mapping[str, tuple[Block, ...]]
-    movable: Mapping[str, tuple[Block, ...]]
     loose: tuple[Session, ...]
     prescribed: int
     booked: int
@@ -105,7 +104,6 @@ def _loaded(
         stations={station.name: station for station in read.stations},
         lines={str(key): lines for key, lines in read.lines.items()},
         blocks={str(key): found for key, found in blocks.items()},
-        movable={str(key): movable_of(calendar, read.frame.zone) for key, calendar in read.calendars.items()},
         loose=loose,
         prescribed=sum(read.sessions_a_week.get(one.pk, 0) for one in read.residents),
         booked=sum(len(sessions) for sessions in read.fixed.values()),

@@ -9,7 +9,8 @@ from program.models import Building, Closure, Resident, Session
 from program.rules.states import HOLDS_NOTHING, State
 from program.rules.week import Week
 from scheduling.load import reading
-from scheduling.load.blocks import Calendar, Frame, blocks_of
+from scheduling.load.blocks import Calendar, Frame, blocks_of, movable_of
+from scheduling.problem import PlacedSession
 from scheduling.times import Block
 
 
@@ -24,6 +25,13 @@ class Standing:
     blocks: Mapping[int, tuple[Block, ...]]
     firm: tuple[Session, ...]
     loose: tuple[Session, ...]
+
+
+def would_move(stands: Standing, placed: PlacedSession) -> tuple[str, ...]:
+    """The commitments that can move and that this session lies over, in words."""
+    calendar = stands.calendars.get(int(placed.resident))
+    movable = movable_of(calendar, stands.frame.zone) if calendar else ()
+    return tuple(block.text for block in movable if block.start < placed.end and placed.start < block.end)
 
 
 def standing_in(*, building: Building, week: Week, without: Session | None = None) -> Standing:

@@ -57,7 +57,7 @@ def test_one_that_can_move_leaves_every_start(house: House) -> None:
     assert len(times_on(house, resident, MONDAY)) == 67
 
 
-def test_a_roster_may_lie_over_it(arrowfen: House) -> None:
+def test_a_roster_that_lies_over_it_names_it(arrowfen: House) -> None:
     """Help is there on Monday from 10:00 to 10:30 alone, so that the only start lies over the therapy."""
     house = with_aide(arrowfen, W49[:1], starts=10 * 60, ends=10 * 60 + 30)
     resident = house.resident(sessions_a_week=1)
@@ -65,3 +65,6 @@ def test_a_roster_may_lie_over_it(arrowfen: House) -> None:
     roster = build(house, "2026-W49")
 
     assert starts_in(roster) == [f"{MONDAY}T10:00"]
+    [draft] = Api(house.coordinator).get("rosters/", building=house.building.pk).json()["results"]
+    [new] = Api(house.coordinator).get(f"rosters/{draft['id']}/compare/").json()["new"]
+    assert new["would_move"] == ["therapy 10:00–10:45"]
