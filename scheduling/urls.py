@@ -3,7 +3,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from scheduling.api.routes import routes
-from scheduling.pages import days, moving, weeks
+from scheduling.pages import changes, days, moving, weeks
 
 app_name = "scheduling"
 
@@ -14,6 +14,7 @@ pages: list[URLPattern | URLResolver] = [
     path(f"{BUILDING}week/<str:name>/", weeks.week, name="week"),
     path(f"{BUILDING}week/<str:name>/build/", weeks.build, name="build"),
     path(f"{BUILDING}rosters/<int:roster_id>/progress/", weeks.progress, name="progress"),
+    path(f"{BUILDING}rosters/<int:roster_id>/changes/", changes.changes, name="changes"),
     path(f"{BUILDING}rosters/<int:roster_id>/publish/", weeks.publish, name="publish"),
     path(f"{BUILDING}day/", days.today, name="today"),
     path(f"{BUILDING}day/<str:text>/", days.day, name="day"),

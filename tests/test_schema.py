@@ -63,8 +63,7 @@ def test_the_headers_that_are_required_are_told(schema: dict) -> None:
         assert headers_of(operation) == wanted, (path, verb)
 
 
-def test_the_schema_is_served_to_whoever_is_signed_in(client, django_user_model, db: None, settings) -> None:
-    settings.WHITENOISE_AUTOREFRESH = True
+def test_the_schema_is_served_to_whoever_is_signed_in(client, django_user_model, db: None) -> None:
     assert client.get("/api/schema/").status_code == 401
     client.force_login(django_user_model.objects.create(username="reader", name="A reader"))
 

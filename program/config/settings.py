@@ -106,6 +106,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 ACCOUNT_ADAPTER = "program.web.sign_in.SignIn"
+ACCOUNT_FORMS = {"login": "program.web.sign_in.SignInForm"}
 ACCOUNT_LOGIN_METHODS = {"email", "username"}
 ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "username"

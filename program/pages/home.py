@@ -4,8 +4,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
+from program import clock
 from program.access import is_administrator
-from program.models import Building
+from program.models import Building, Role
 from program.web.frame import building_here
 
 
@@ -16,8 +17,14 @@ def home(request: HttpRequest) -> HttpResponse:
     if len(known) == 1 or request.session.get("building") in known:
         chosen = request.session.get("building")
         return redirect("program:building", chosen if chosen in known else buildings[0].pk)
-    may_start = is_administrator(request.user)
-    return render(request, "program/home.html", {"choice": buildings, "may_start": may_start})
+    manages = request.user.roles.held_at(clock.now()).filter(kind=Role.Kind.REGIONAL_MANAGER)
+    context = {
+        "choice": buildings,
+        "may_start": is_administrator(request.user),
+        # Their names are no care data; residents and sessions do not show for a regional manager.
+        "managed": manages.building_ids().order_by("name").values_list("name", flat=True),
+    }
+    return render(request, "program/home.html", context)
 
 
 @require_safe

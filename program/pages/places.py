@@ -40,10 +40,10 @@ class RulesForm(EditForm):
         help_text="Each side. Set by a clinician of the building.",
     )
     buffer_turns = forms.IntegerField(
-        label="Planning buffer, turns",
+        label="Planning buffer, in steps",
         help_text="Added to the recovery of 48 hours or more, so that ending late costs nothing.",
     )
-    max_wait_turns = forms.IntegerField(label="Longest wait between two stations, turns", help_text="0 or 1.")
+    max_wait_turns = forms.IntegerField(label="Longest wait between two stations, in steps", help_text="0 or 1.")
     grace_minutes = forms.IntegerField(label="A session is late after, minutes")
     overdue_hours = forms.IntegerField(label="A resident is overdue after, hours")
     skips_closed_stations = forms.BooleanField(
@@ -123,13 +123,19 @@ def places(request: HttpRequest, building_id: int) -> HttpResponse:
         ],
         "stations": stations,
         "closures": [(closure, closure.starts_at <= clock.now()) for closure in closures],
-        "rules": [(RulesForm.base_fields[name].label, _said(getattr(building, name))) for name in RULES],
+        "rules": [_rule_said(building, name) for name in RULES],
     }
     return render(request, "program/places.html", context)
 
 
-def _said(value: int | bool) -> str:
-    return ("yes" if value else "no") if isinstance(value, bool) else str(value)
+def _rule_said(building: Building, name: str) -> tuple[str, str]:
+    """What the rule is about, and its value with its unit; a turn of the circuit is told in minutes."""
+    about, value = RulesForm.base_fields[name].label.partition(",")[0], getattr(building, name)
+    if isinstance(value, bool):
+        return about, "yes" if value else "no"
+    if name.endswith("_turns"):
+        return about, f"{value * building.turn_minutes} minutes"
+    return about, f"{value} {name.rpartition('_')[2]}"
 
 
 def _by_day(hours: list[Hours], kind: str) -> list[tuple[str, list[tuple[Hours, str, str]]]]:
@@ -149,6 +155,8 @@ def rules(request: HttpRequest, building_id: int) -> HttpResponse:
     building = building_here(request, building_id)
     require(request.user, "change places", building)
     form = RulesForm(request.POST or None, initial={name: getattr(building, name) for name in RulesForm.base_fields})
+    for name in ("buffer_turns", "max_wait_turns"):
+        form.fields[name].label += f" of {building.turn_minutes} minutes"
     lede = "What is published stays where it is; the next roster follows the new rules."
     page = _page(building, "The rules of the building", "Save", lede=lede, is_clinical=True, more={"row": building})
     return answer_form(request, form, page, lambda fields: change_building(building=building, **fields), "Saved.")
@@ -176,7 +184,9 @@ def closure(request: HttpRequest, building_id: int) -> HttpResponse:
             require(request.user, "change places", building)
         return close(building=building, by=request.user, **fields, **({named[0]: named[1]} if named else {}))
 
-    return answer_form(request, form, _page(building, "Close something", "Close", lede=lede), act, "It is closed.")
+    return answer_form(
+        request, form, _page(building, "Report a closure", "Report it", lede=lede), act, "The closure is reported."
+    )
 
 
 @require_http_methods(["GET", "POST"])

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from program.access import require
 from program.actions.residents import change_resident, withdraw_agreement
-from program.actions.safety import end_hold, set_hold
+from program.actions.safety import AWAY_REASONS, end_hold, set_hold
 from program.models import Escort, Help, Hold, Resident, Unit
 from program.pages.residents import one_resident
 from program.web.forms import DayInput, EditForm, FormPage, MomentInput, PlainForm, answer_form
@@ -18,7 +18,6 @@ from program.web.frame import local_now
 from program.web.viewing import viewed
 
 NOTES = 6
-AWAY_REASONS = ("hospital", "leave", "isolation", "other")
 
 
 class ResidentForm(EditForm):

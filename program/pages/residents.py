@@ -75,7 +75,7 @@ def resident(request: HttpRequest, building_id: int, resident_id: int) -> HttpRe
         "standing": standing_of(shown, local_now(building).date()),
         "clearances": shown.clearances.filter(withdrawn_at__isnull=True).order_by("-until_on"),
         "holds": shown.holds.filter(not_over).order_by("starts_at"),
-        "plan": _plan(shown),
+        "plan": _plan(shown, building),
         "recovery": plainly(shown.recovery_hours),
         "next_said": f"Next session {date_and_time(shown.next_at, building.zone)}" if shown.next_at else "",
         "week": week,
@@ -86,11 +86,12 @@ def resident(request: HttpRequest, building_id: int, resident_id: int) -> HttpRe
     return render(request, "program/resident.html", context)
 
 
-def _plan(shown: Resident) -> Prescription | None:
+def _plan(shown: Resident, building: Building) -> Prescription | None:
     plan = shown.prescriptions.prefetch_related("lines__station").order_by("-number").first()
     if plan:
         for line in plan.lines.all():
             line.load_said = plainly(line.load)
+            line.minutes = line.turns * building.turn_minutes
     return plan
 
 

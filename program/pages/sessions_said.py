@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from program.models import Session
+from program.models import Record, Session
 from program.rules.states import State, is_late
 from program.rules.week import clock_time, day_and_time
 
@@ -30,6 +30,11 @@ class Said:
     notes: tuple[str, ...]
     is_open: bool
 
+    @property
+    def left_out(self) -> int:
+        """How many stations the session goes on without."""
+        return len(self.session.left_out)
+
 
 def said(session: Session, now: datetime) -> Said:
     state = session.state_at(now)
@@ -52,15 +57,10 @@ def overtaken(session: Session) -> str:
 
 def _notes(session: Session) -> list[str]:
     notes = []
-    if session.left_out:
-        notes.append(
-            f"{len(session.left_out)} station left out"
-            if len(session.left_out) == 1
-            else f"{len(session.left_out)} stations left out"
-        )
     if session.is_too_soon:
         notes.append("Too soon after the session before")
     if session.is_locked:
         notes.append("Stays where it is")
-    reasons = [line.reason for line in session.records.all() if line.reason and line.replaced_at is None]
+    lines = [line for line in session.records.all() if line.reason and line.replaced_at is None]
+    reasons = [f"tried: {line.reason}" if line.kind == Record.Kind.ATTEMPT else line.reason for line in lines]
     return [*notes, *dict.fromkeys(reasons)]

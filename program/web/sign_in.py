@@ -3,6 +3,7 @@
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.forms import LoginForm
 from django.http import HttpRequest
 
 
@@ -15,3 +16,11 @@ class SignIn(DefaultAccountAdapter):
 
     def populate_username(self, request: HttpRequest, user: Any) -> None:
         """Names are given by an administrator, never made up."""
+
+
+class SignInForm(LoginForm):
+    """Asks in the words of people, not of programs."""
+
+    def __init__(self, *values: Any, **options: Any) -> None:
+        super().__init__(*values, **options)
+        self.fields["login"].label = "Name or e-mail address"

@@ -14,11 +14,11 @@ LETTERS = str.maketrans({"ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d"
 EXPIRES_SOON = timedelta(days=30)
 
 CANNOT = {
-    "no-agreement": "No agreement",
-    "no-clearance": "No valid clearance",
-    "expiring": "Clearance ends within 30 days",
-    "hold": "On hold",
-    "away": "Away",
+    "no-agreement": "those without an agreement",
+    "no-clearance": "those without a valid clearance",
+    "expiring": "those whose clearance ends within 30 days",
+    "hold": "those on an exercise hold",
+    "away": "those who are away",
 }
 
 

@@ -47,7 +47,8 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
     everything = published_visits(request, building, start, until)
     viewed(request, "day", {visit.resident for visit in everything})
     visits = on_the_plan(everything)
-    stations = Station.objects.visible_to(request.user).of(building).filter(retired_at__isnull=True)
+    stations = list(Station.objects.visible_to(request.user).of(building).filter(retired_at__isnull=True))
+    names = {station.pk: station.name for station in stations}
     shifts = ShiftTime.objects.visible_to(request.user).of(building).select_related("user")
     on_duty = list(shifts.filter(starts_at__lt=until, ends_at__gt=start).order_by("starts_at", "user__name"))
     openings = Hours.objects.visible_to(request.user).of(building).openings()
@@ -57,6 +58,7 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
         "after": shown + timedelta(days=1),
         "week": Week.holding(shown),
         "visits": everything,
+        "rows": [(visit, _marked(visit, names)) for visit in everything],
         "on_the_plan": len(visits),
         "grid": grid_of(building, [shown], [station.name for station in stations], visits) if visits else None,
         "ways": _ways(visits),
@@ -65,6 +67,14 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
         "is_open": any(period.weekday == shown.weekday() for period in openings),
     }
     return render(request, "scheduling/day.html", context)
+
+
+def _marked(visit: Visit, names: dict[int, str]) -> str:
+    """“4 of 5 stations, without Leg press” where a station is left out."""
+    if not visit.mark:
+        return ""
+    without = " and ".join(names[pk] for pk in visit.left_out if pk in names)
+    return f"{visit.mark} stations, without {without}" if without else f"{visit.mark} stations"
 
 
 def _ways(visits: list[Visit]) -> list[Way]:

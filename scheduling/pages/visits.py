@@ -38,6 +38,7 @@ class Visit:
     escort_sixths: int
     escort_minutes: int
     stations_asked: int
+    left_out: tuple[int, ...] = ()
     said: Said | None = None
     is_inside_buffer: bool = False
 
@@ -111,6 +112,7 @@ def _of_session(session: Session, now: datetime, is_inside_buffer: bool) -> Visi
         escort_sixths=session.escort_sixths,
         escort_minutes=session.escort_minutes,
         stations_asked=len(stops) + len(session.left_out),
+        left_out=tuple(session.left_out),
         said=said(session, now),
         is_inside_buffer=is_inside_buffer,
     )

@@ -4,9 +4,11 @@ from typing import Any
 
 from django.db.models import Sum
 from django.http import HttpRequest
+from django.urls import reverse
 
 from program import clock
 from program.models import Building, Prescription, Resident
+from program.rules.week import Week
 from scheduling.models import Roster
 from scheduling.pages.help import HourOfHelp
 from scheduling.pages.visits import Visit
@@ -14,8 +16,15 @@ from scheduling.pages.visits import Visit
 State = Roster.State
 
 
-def meter_of(request: HttpRequest, building: Building, roster: Roster | None, standing: list[Visit]) -> dict[str, Any]:
-    """Placed of prescribed, and the most that any roster can place; of the draft, else of what stands."""
+def meter_of(
+    request: HttpRequest, building: Building, roster: Roster | None, standing: list[Visit], *, is_over: bool
+) -> dict[str, Any]:
+    """Placed of prescribed, and the most that any roster can place; of the draft, else of what stands.
+
+    Empty where nothing is asked for, and for a week that went by without a session.
+    """
+    if is_over:
+        return {}
     if roster is not None and roster.state in {State.DRAFT, State.PUBLISHED}:
         told = roster.progress
         placed = told["placed"] if roster.state == State.DRAFT else len(standing)
@@ -23,10 +32,13 @@ def meter_of(request: HttpRequest, building: Building, roster: Roster | None, st
     staying = Resident.objects.visible_to(request.user).of(building).staying_at(clock.now()).in_the_programme()
     in_force = Prescription.objects.visible_to(request.user).in_force().filter(resident__in=staying)
     asked = Prescription.objects.visible_to(request.user).filter(pk__in=in_force.values("pk"))
-    return _meter_said(len(standing), asked.aggregate(total=Sum("sessions_a_week"))["total"] or 0, None)
+    prescribed = asked.aggregate(total=Sum("sessions_a_week"))["total"]
+    return _meter_said(len(standing), prescribed or 0, None)
 
 
 def _meter_said(placed: int, prescribed: int, best: int | None) -> dict[str, Any]:
+    if not prescribed:
+        return {}
     said = f"Placed {placed} of {prescribed}"
     if best is not None:
         said += f"; no roster can place more than {best}"
@@ -39,6 +51,27 @@ def _meter_said(placed: int, prescribed: int, best: int | None) -> dict[str, Any
     else:
         answer = "No session has a place yet."
     return {"placed": placed, "prescribed": prescribed, "best": best, "said": said, "answer": answer}
+
+
+def missing_of(request: HttpRequest, week: Week, table: dict[str, Any], meter: dict[str, Any]) -> dict[str, str] | None:
+    """The first thing without which no week can be built, and the page where it is entered by those who may."""
+    wanted = (
+        (table["open_days"], "The circuit has no opening hours", "change places", "program:places", "Enter the hours"),
+        (table["stations"], "There are no stations yet", "change places", "program:places", "Add the stations"),
+        (meter, "Nobody has an exercise plan yet", "import files", "program:imports", "Import residents"),
+        (table["on_duty"], "Nobody is on the circuit in this week", "change shifts", "program:shifts", "Add shifts"),
+    )
+    lacking = next((rest for is_there, *rest in wanted if not is_there), None)
+    if lacking is None:
+        return None
+    heading, right, name, action = lacking
+    query = f"?week={week.name}" if name == "program:shifts" else ""
+    return {
+        "heading": heading,
+        "sentence": "Until that has changed no session can be planned.",
+        "address": reverse(name, args=[request.building.pk]) + query if right in request.rights else "",
+        "action": action,
+    }
 
 
 def short_said(hours: list[HourOfHelp]) -> str:

@@ -16,17 +16,17 @@ from program import clock
 from program.access import require
 from program.models import Building, Hours, Resident, ShiftTime, Station
 from program.rules.errors import Invalid, Refused
-from program.rules.week import Week, date_and_time
+from program.rules.week import Week
 from program.web.frame import building_here, this_week
 from program.web.scope import status_of
 from program.web.standing import by_name, standing_of
 from program.web.viewing import viewed
-from scheduling.actions import compare, publish_roster
+from scheduling.actions import publish_roster
 from scheduling.models import Roster
 from scheduling.pages.grid import MOST_STATIONS_A_DAY, Grid, grid_of
 from scheduling.pages.help import hours_of_help
 from scheduling.pages.visits import Visit, draft_visits, on_the_plan, published_visits, residents_named
-from scheduling.pages.week_said import meter_of, short_said
+from scheduling.pages.week_said import meter_of, missing_of, short_said
 from scheduling.tasks import request_roster
 
 State = Roster.State
@@ -79,7 +79,7 @@ def build(request: HttpRequest, building_id: int, name: str) -> HttpResponse:
 @require_safe
 def progress(request: HttpRequest, building_id: int, roster_id: int) -> HttpResponse:
     building = building_here(request, building_id)
-    roster = get_object_or_404(_rosters(request, building), pk=roster_id)
+    roster = get_object_or_404(rosters_of(request, building), pk=roster_id)
     if not request.htmx:
         return redirect("scheduling:week", building.pk, Week(roster.monday).name)
     if roster.state not in AT_WORK:
@@ -91,7 +91,7 @@ def progress(request: HttpRequest, building_id: int, roster_id: int) -> HttpResp
 def publish(request: HttpRequest, building_id: int, roster_id: int) -> HttpResponse:
     building = building_here(request, building_id)
     require(request.user, "plan sessions", building)
-    roster = get_object_or_404(_rosters(request, building), pk=roster_id)
+    roster = get_object_or_404(rosters_of(request, building), pk=roster_id)
     asked = Week(roster.monday)
     version = request.POST.get("version", "")
     without = [int(number) for number in request.POST.getlist("without") if number.isdecimal()]
@@ -111,12 +111,12 @@ def publish(request: HttpRequest, building_id: int, roster_id: int) -> HttpRespo
     return redirect("scheduling:week", building.pk, asked.name)
 
 
-def _rosters(request: HttpRequest, building: Building) -> Any:
+def rosters_of(request: HttpRequest, building: Building) -> Any:
     return Roster.objects.visible_to(request.user).of(building).select_related("published_by", "asked_by")
 
 
 def _newest(request: HttpRequest, building: Building, asked: Week) -> Roster | None:
-    return _rosters(request, building).filter(monday=asked.monday).order_by("-asked_at", "-pk").first()
+    return rosters_of(request, building).filter(monday=asked.monday).order_by("-asked_at", "-pk").first()
 
 
 def _refused(request: HttpRequest, building: Building, asked: Week, refusal: Refused) -> HttpResponse:
@@ -139,39 +139,30 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         residents = residents_named(request, building, keys)
         draft = draft_visits(newest, residents) if newest.state == State.DRAFT else []
         left_out = _left_out(newest, residents, building)
+    is_over = until <= clock.now()
     is_draft = bool(draft) and request.GET.get("show") != "published"
     standing = on_the_plan(published)
     seen = [*standing, *draft] if is_draft else published
     viewed(request, "week", {visit.resident for visit in seen} | {one.resident for one in left_out})
+    table = table_of(request, building, asked, [*standing, *draft] if is_draft else standing)
+    meter = meter_of(request, building, newest, standing, is_over=is_over)
+    is_at_rest = not (is_over or published or draft or (newest is not None and newest.state in AT_WORK))
     return {
         "week": asked,
-        "is_over": until <= clock.now(),
+        "is_over": is_over,
         "roster": newest,
-        "meter": meter_of(request, building, newest, standing),
+        "meter": meter,
+        "missing": missing_of(request, asked, table, meter) if is_at_rest else None,
         "left_out": left_out,
-        **_comparison(newest, building),
         "published_meanwhile": _published_meanwhile(request, building, newest),
         "is_draft": is_draft,
         "has_draft": bool(draft),
+        "draft_count": len(draft),
+        "can_publish": newest is not None and newest.state == State.DRAFT and bool(draft or published),
         "has_published": bool(published),
         **_progress_part(newest, building),
-        **_table(request, building, asked, [*standing, *draft] if is_draft else on_the_plan(published)),
+        **table,
     }
-
-
-def _comparison(roster: Roster | None, building: Building) -> dict[str, Any]:
-    if roster is None or roster.state != State.DRAFT:
-        return {}
-    compared = compare(roster=roster)
-    moves = [
-        (
-            session.resident.name,
-            date_and_time(session.starts_at, building.zone),
-            date_and_time(place.start, building.zone),
-        )
-        for session, place in compared.moved
-    ]
-    return {"comparison": compared, "moves": moves}
 
 
 def _left_out(roster: Roster, residents: dict[str, Resident], building: Building) -> list[LeftOut]:
@@ -191,7 +182,7 @@ def _published_meanwhile(request: HttpRequest, building: Building, roster: Roste
     """Another roster of the same week, published after this draft was asked for."""
     if roster is None or roster.state != State.DRAFT:
         return None
-    others = _rosters(request, building).filter(monday=roster.monday, state=State.PUBLISHED)
+    others = rosters_of(request, building).filter(monday=roster.monday, state=State.PUBLISHED)
     return others.filter(published_at__gt=roster.asked_at).defer("problem", "answer").first()
 
 
@@ -212,7 +203,7 @@ def progress_of(roster: Roster, building: Building) -> dict[str, Any]:
     return {"sentence": sentence, "done": min(int(seconds), roster.seconds), "maximum": roster.seconds, "again": again}
 
 
-def _table(request: HttpRequest, building: Building, asked: Week, visits: list[Visit]) -> dict[str, Any]:
+def table_of(request: HttpRequest, building: Building, asked: Week, visits: list[Visit]) -> dict[str, Any]:
     stations = [
         *Station.objects.visible_to(request.user)
         .of(building)
@@ -236,6 +227,8 @@ def _table(request: HttpRequest, building: Building, asked: Week, visits: list[V
         "grid_caption": "Who is on which station when",
         "chosen": chosen,
         "is_by_day": is_by_day,
+        "stations": stations,
+        "on_duty": on_duty,
         "open_days": open_days,
         "short": [(day, said) for day, hours in help_by_day if (said := short_said(hours))],
         "visits_of_day": [visit for visit in visits if visit.starts_at.astimezone(building.zone).date() == chosen],

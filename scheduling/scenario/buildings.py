@@ -211,7 +211,9 @@ FENNIMOOR = BuildingPlan(
     open=(Weekly("Mon Tue Thu Fri", "09:00", "11:50"), Weekly("Mon Tue Thu Fri", "13:40", "16:30")),
     meals=(Weekly(ALL_WEEK, "07:30", "08:15"), Weekly(ALL_WEEK, "12:00", "13:00"), Weekly(ALL_WEEK, "17:00", "18:00")),
     stations=(
-        StationPlan("Long press", "leg press, both legs and then each", "kg", Decimal(5), Decimal(150), (20, 60), turns=2),
+        StationPlan(
+            "Long press", "leg press, both legs and then each", "kg", Decimal(5), Decimal(150), (20, 60), turns=2
+        ),
         station("Rope", "rope pull-down", "kg", "1", "40", (4, 18)),
         station("Bench cuffs", "knee extension with cuff weights", "kg", "0.25", "10", (1, 5)),
         station("Bar", "heel raise at the bar", "kg", "1", "15", (0, 6)),

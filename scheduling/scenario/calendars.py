@@ -26,13 +26,27 @@ class Habit:
 
 
 HABITS = (
-    Habit("therapy", 0.22, 45, ("physical therapy", "speech", "hand therapy"), ("MO,WE,FR", "TU,TH", "MO,TH"),
-          ("09:00", "09:45", "10:30", "14:00", "14:45"), 0.3),
+    Habit(
+        "therapy",
+        0.22,
+        45,
+        ("physical therapy", "speech", "hand therapy"),
+        ("MO,WE,FR", "TU,TH", "MO,TH"),
+        ("09:00", "09:45", "10:30", "14:00", "14:45"),
+        0.3,
+    ),
     Habit("strength work in therapy", 0.03, 30, ("leg work with the therapist",), ("WE",), ("10:00", "14:30")),
     Habit("dialysis", 0.03, 225, ("dialysis",), ("TU,TH,SA",), ("07:30", "12:30")),
     Habit("bathing", 0.5, 30, ("bath", "shower"), ("MO", "TU", "WE,SA", "TH", "FR"), ("08:30", "09:30", "10:15"), 0.5),
-    Habit("activity", 0.35, 60, ("singing", "cards", "garden hour", "reading round"), ("MO", "TU,FR", "WE", "TH"),
-          ("10:00", "14:30", "15:30"), 0.7),
+    Habit(
+        "activity",
+        0.35,
+        60,
+        ("singing", "cards", "garden hour", "reading round"),
+        ("MO", "TU,FR", "WE", "TH"),
+        ("10:00", "14:30", "15:30"),
+        0.7,
+    ),
     Habit("visit", 0.3, 75, ("family",), ("SA", "SU", "WE", "FR"), ("10:30", "14:00", "15:00")),
     Habit("nursing", 0.08, 20, ("wound care",), ("MO,WE,FR", "TU,TH"), ("08:45", "11:00", "15:00")),
 )
@@ -79,7 +93,9 @@ def _exceptions(dice: Random, starts: datetime, minutes: int) -> dict[str, Any]:
     if throw < 0.12:
         return {"exdates": [week]}
     if throw < 0.2:
-        return {"overrides": {week.isoformat(): {"starts": (week + timedelta(hours=1)).isoformat(), "minutes": minutes}}}
+        return {
+            "overrides": {week.isoformat(): {"starts": (week + timedelta(hours=1)).isoformat(), "minutes": minutes}}
+        }
     return {}
 
 

@@ -13,9 +13,7 @@ def plan_incidents(cast: Cast, timeline: Timeline, now: datetime) -> None:
     """Put them on the timeline, so that as of `now` each kind can be seen."""
     leave, hospital, returned, unwell = cast.plan.dice("incidents").sample(cast.residents, 4)
     aide, hour, day = cast.aides[0], timedelta(hours=1), timedelta(days=1)
-    timeline.add(
-        now - day - hour, aide, partial(_away, cast, leave, "leave", now - day, ends_at=now + 5 * day)
-    )
+    timeline.add(now - day - hour, aide, partial(_away, cast, leave, "leave", now - day, ends_at=now + 5 * day))
     timeline.add(now - 6 * day, aide, partial(_away, cast, hospital, "hospital", now - 6 * day))
     timeline.add(now - 9 * day, aide, partial(_away, cast, returned, "hospital", now - 9 * day))
     timeline.add(now - 2 * day, aide, partial(_come_back, cast, returned))
@@ -27,9 +25,7 @@ def plan_incidents(cast: Cast, timeline: Timeline, now: datetime) -> None:
 
 
 def _away(cast: Cast, resident: Resident, reason: str, since: datetime, ends_at: datetime | None = None) -> None:
-    set_hold(
-        resident=resident, kind=Hold.Kind.AWAY, reason=reason, starts_at=since, ends_at=ends_at, by=cast.aides[0]
-    )
+    set_hold(resident=resident, kind=Hold.Kind.AWAY, reason=reason, starts_at=since, ends_at=ends_at, by=cast.aides[0])
 
 
 def _come_back(cast: Cast, resident: Resident) -> None:

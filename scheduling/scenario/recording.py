@@ -45,7 +45,9 @@ def happen(cast: Cast, timeline: Timeline, week: Week, *, until: datetime) -> No
     zone = cast.building.zone
     start, end = week.starts_at(zone), week.ends_at(zone)
     sessions = Session.objects.of(cast.building).on_the_plan().filter(starts_at__gte=start, starts_at__lt=end)
-    shifts = list(ShiftTime.objects.of(cast.building).filter(starts_at__lt=end, ends_at__gt=start).select_related("user"))
+    shifts = list(
+        ShiftTime.objects.of(cast.building).filter(starts_at__lt=end, ends_at__gt=start).select_related("user")
+    )
     for session in sessions.select_related("resident").order_by("starts_at", "pk"):
         dice = cast.plan.dice(f"{session.resident.key} {session.starts_at.isoformat()}")
         visit = _visit(session, dice, _who(shifts, session, dice) or dice.choice(cast.aides))
@@ -84,7 +86,7 @@ def _write(cast: Cast, visit: Visit) -> None:
     # Overtaken by a late one before it: begun as soon as the resident has recovered.
     began_at = max(session.starts_at, session.held_from or session.starts_at) + visit.delay
     if visit.instead:
-        lines, sets = [_line(visit, visit.instead, began_at)], []
+        lines, sets = [_line(visit, visit.instead, began_at)] if began_at <= clock.now() else [], []
     else:
         lines, sets = _done(cast, visit, session, began_at)
     if lines:

@@ -52,9 +52,7 @@ def people_of(plan: BuildingPlan) -> list[tuple[str, str, str]]:
     names = full_names(plan.dice("people"))
     aides = [f"aide{number}" for number in range(1, len(plan.crew) + 1)]
     roles = [("coordinator", "coordinator"), ("clinician", "clinician"), *((aide, "staff") for aide in aides)]
-    return [
-        (" ".join(next(names)), f"{called}.{plan.short_name}@example.org", role) for called, role in roles
-    ]
+    return [(" ".join(next(names)), f"{called}.{plan.short_name}@example.org", role) for called, role in roles]
 
 
 def _settings(plan: BuildingPlan) -> Rows:

@@ -9,7 +9,6 @@ import pytest
 from django.conf import settings as service
 from django.db import transaction
 from django.test import Client
-from django.test.utils import override_settings
 from playwright.sync_api import BrowserContext, Page
 
 from program.models import User, scope
@@ -35,13 +34,6 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
         "chromium_sandbox": False,
         "args": ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"],
     }
-
-
-@pytest.fixture(scope="session", autouse=True)
-def no_collected_files() -> Iterator[None]:
-    """Static files are found where they lie: nobody collects them for tests. Before the server starts."""
-    with override_settings(WHITENOISE_AUTOREFRESH=True):
-        yield
 
 
 @pytest.fixture

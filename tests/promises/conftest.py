@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from typing import Any
 
 import psycopg
 import pytest
@@ -13,12 +12,6 @@ from tests.promises.furnished import Furnished, furnish
 
 OWNER, SUPERUSER = "service_owner", "postgres"
 Doorway = Callable[[str], AbstractContextManager[psycopg.Connection]]
-
-
-@pytest.fixture(autouse=True)
-def no_collected_files(settings: Any) -> None:
-    """Static files are found where they lie: nobody collects them for tests."""
-    settings.WHITENOISE_AUTOREFRESH = True
 
 
 @pytest.fixture

@@ -1,7 +1,6 @@
 """Clients of the cast, and what the pages tell: queries without the savepoints of the tests, rows seen again."""
 
 from collections.abc import Callable
-from typing import Any
 
 import pytest
 from django.db import connection
@@ -11,12 +10,6 @@ from django.test.utils import CaptureQueriesContext
 from program.models import Building, User
 from program.models.scoped import set_scope
 from tests.conftest import House
-
-
-@pytest.fixture(autouse=True)
-def no_collected_files(settings: Any) -> None:
-    """Static files are found where they lie: nobody collects them for tests."""
-    settings.WHITENOISE_AUTOREFRESH = True
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ RULES = {
 def test_the_rules_are_read_by_all_in_care_and_changed_by_the_coordinator(arrowfen, coordinator, client_of, see_all):
     aide = client_of(arrowfen.aide)
 
-    assert "Rest after a meal, minutes 30" in words(aide.get(at(arrowfen, "places")))
+    assert "Rest after a meal 30 minutes" in words(aide.get(at(arrowfen, "places")))
     assert aide.post(at(arrowfen, "rules"), RULES | {"version": 1}).status_code == 403
     assert coordinator.post(at(arrowfen, "rules"), RULES | {"version": 1}).status_code == 302
     see_all()
@@ -64,7 +64,7 @@ def test_a_station_goes_out_of_order_and_opens_again(arrowfen, client_of, see_al
     )
     ends = {"version": closure.version, "ends_at": "2026-11-30T06:00"}
     assert aide.post(at(arrowfen, "open-again", closure.pk), ends).status_code == 302
-    assert "Everything is open." in words(aide.get(at(arrowfen, "places")))
+    assert "Nothing is closed or out of order." in words(aide.get(at(arrowfen, "places")))
 
 
 def test_only_a_coordinator_closes_the_whole_building(arrowfen, client_of, coordinator, see_all):

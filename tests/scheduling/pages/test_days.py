@@ -123,7 +123,7 @@ def test_nobody_on_hold_is_offered_times_and_the_reason_is_named(manned, coordin
     shown = coordinator.get(address(manned, "times", resident.pk))
 
     assert shown.context["days"] == []
-    assert "Exercise hold: fall No times are offered until that has changed." in words(shown)
+    assert "Exercise hold: fall No times are offered while this is so." in words(shown)
 
 
 def test_staff_see_the_day_but_move_nothing(manned, booked, client_of):
@@ -181,7 +181,7 @@ def test_a_station_left_out_is_counted(manned, coordinator):
     shown = coordinator.get(address(manned, "day", "2026-11-30"))
 
     assert [visit.mark for visit in shown.context["visits"]] == ["4 of 5"]
-    assert "4 of 5 stations" in words(shown)
+    assert "4 of 5 stations, without C" in words(shown)
 
 
 def test_a_session_inside_the_planning_buffer_says_so(manned, booked, coordinator, see_all):

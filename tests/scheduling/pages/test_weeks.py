@@ -6,37 +6,13 @@ import pytest
 from django.urls import reverse
 
 from program import clock
+from program.actions.places import change_building
 from program.actions.safety import set_hold
-from program.models import Audit, Session
-from program.rules.week import Week
+from program.models import Audit, Hours, Resident, Session, ShiftTime, Station
 from scheduling import actions
 from scheduling.models import Roster
-from tests import factories
 from tests.program.pages.words import refusal, words
-
-WEEK = Week.named("2026-W49")
-
-
-@pytest.fixture
-def busy(arrowfen):
-    """Three residents, an aide on the circuit on Monday, Wednesday and Friday mornings."""
-    for name in ("Abel", "Berg", "Czar"):
-        arrowfen.resident(family_name=name)
-    for offset in (0, 2, 4):
-        day = WEEK.monday + timedelta(days=offset)
-        factories.on_the_circuit(arrowfen.building, arrowfen.aide, day, 8 * 60, 12 * 60)
-    return arrowfen
-
-
-def address(house, name="week", *rest):
-    return reverse(f"scheduling:{name}", args=[house.building.pk, *(rest or [WEEK.name])])
-
-
-def built(house, seconds=5):
-    """A draft, with the worker's part done here."""
-    roster = actions.start_roster(building=house.building, week=WEEK, by=house.coordinator, seconds=seconds)
-    actions.fill_roster(roster_id=roster.pk, building_id=house.building.pk)
-    return Roster.objects.get(pk=roster.pk)
+from tests.scheduling.pages.building_weeks import WEEK, address, built
 
 
 def test_nothing_is_planned_yet(busy, coordinator):
@@ -80,15 +56,14 @@ def test_progress_is_a_part_that_ends_by_loading_the_page_again(busy, coordinato
     assert "It failed. What is published stays as it is." in words(coordinator.get(address(busy)))
 
 
-def test_a_draft_is_shown_as_a_draft_with_what_publishing_would_do(busy, coordinator, see_all):
+def test_a_draft_is_shown_as_a_draft_and_published(busy, coordinator, see_all):
     draft = built(busy)
 
     shown = coordinator.get(address(busy))
 
     assert shown.context["meter"]["said"] == "Placed 6 of 6; no roster can place more than 6"
     assert "draft, not published" in words(shown)
-    compared = shown.context["comparison"]
-    assert (len(compared.kept), len(compared.new), len(compared.moved), len(compared.withdrawn)) == (0, 6, 0, 0)
+    assert "Publish this draft? 6 sessions new or moved; staff see it at once." in shown.content.decode()
     done = coordinator.post(address(busy, "publish", draft.pk), {"version": draft.version}, follow=True)
     assert "Published: 6 new, 0 moved, 0 withdrawn." in words(done)
     see_all()
@@ -210,12 +185,52 @@ def test_the_queries_of_a_published_week_do_not_grow_with_the_residents(busy, co
     assert (few, queries(coordinator, address(busy))) == (17, 17)
 
 
-def test_the_queries_of_a_draft_do_not_grow_with_the_residents(busy, coordinator, queries, see_all):
+def test_the_queries_of_a_draft_beside_a_published_week_do_not_grow_with_the_residents(
+    busy, coordinator, queries, see_all
+):
+    change_building(building=busy.building, buffer_turns=1)
+    actions.publish_roster(roster=built(busy), by=busy.coordinator)
+    busy.resident(family_name="Late")
     built(busy)
     few = queries(coordinator, address(busy))
     see_all()
-    for number in range(12):
+    for number in range(10):
         busy.resident(family_name=f"More{number}")
+    actions.publish_roster(roster=built(busy), by=busy.coordinator)
+    busy.resident(family_name="Later")
     built(busy)
 
-    assert (few, queries(coordinator, address(busy))) == (32, 32)
+    assert (few, queries(coordinator, address(busy))) == (19, 19)
+
+
+@pytest.mark.parametrize(
+    ("take_away", "heading", "leads_to"),
+    [
+        (lambda: Hours.objects.all().delete(), "The circuit has no opening hours", "program:places"),
+        (lambda: Station.objects.update(retired_at=clock.now()), "There are no stations yet", "program:places"),
+        (lambda: Resident.objects.update(enrolled_at=None), "Nobody has an exercise plan yet", "program:imports"),
+        (lambda: ShiftTime.objects.all().delete(), "Nobody is on the circuit in this week", "program:shifts"),
+    ],
+)
+def test_what_a_week_cannot_be_built_without_is_named_and_leads_there(
+    busy, coordinator, client_of, take_away, heading, leads_to
+):
+    take_away()
+
+    shown = coordinator.get(address(busy))
+
+    missing = shown.context["missing"]
+    assert (missing["heading"], missing["address"].partition("?")[0]) == (
+        heading,
+        reverse(leads_to, args=[busy.building.pk]),
+    )
+    assert "Build the week" not in words(shown)
+    assert client_of(busy.aide).get(address(busy)).context["missing"]["address"] == ""
+
+
+def test_a_week_that_went_by_without_sessions_is_not_measured(busy, coordinator):
+    shown = coordinator.get(address(busy, "week", "2026-W45"))
+
+    assert (shown.context["meter"], shown.context["missing"]) == ({}, None)
+    assert "No sessions were published in this week" in words(shown)
+    assert "Does the week hold?" not in words(shown)

@@ -1,0 +1,73 @@
+"""The invented organisation: made by the real actions, whole, once."""
+
+from collections import Counter
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from program import clock
+from program.models import Audit, Building, Resident, Session, User, scope
+from program.rules.states import State
+from scheduling.check import broken_rules
+from scheduling.models import Roster
+from scheduling.problem import read_problem, read_roster
+from scheduling.scenario import BUILDINGS, Seeded, kept_password, logins, seed_building, seed_organisation
+
+SMALLEST = min(BUILDINGS, key=lambda plan: plan.residents)
+# A Wednesday, half past two in the afternoon in New York.
+WEDNESDAY = datetime(2026, 12, 2, 19, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def seeded(db: None) -> Seeded:
+    with clock.at(WEDNESDAY):
+        with scope([], is_administration=True):
+            seed_organisation(password="seven quiet herons admire two copper kettles")
+        made = seed_building(SMALLEST, seconds=3)
+        assert made is not None
+        return made
+
+
+def test_a_building_stands_as_on_a_wednesday_afternoon(seeded: Seeded) -> None:
+    assert (seeded.residents, Resident.objects.count()) == (SMALLEST.residents, SMALLEST.residents)
+    roster = Roster.objects.get()
+    assert roster.state == Roster.State.PUBLISHED
+    assert seeded.unplaced == sum(one["missing"] for one in roster.answer["unplaced"])
+    assert broken_rules(read_problem(roster.problem), read_roster(roster.answer)) == []
+    states = Counter(session.state_at(WEDNESDAY) for session in Session.objects.all())
+    assert states[State.DONE] > 10
+    assert states[State.PUBLISHED] > 10
+    assert not Session.objects.filter(is_too_soon=True).exists()
+
+
+def test_nobody_is_there_twice(seeded: Seeded) -> None:
+    names = [resident.name for resident in Resident.objects.all()]
+
+    assert len(set(names)) == len(names)
+
+
+def test_making_it_again_changes_nothing(seeded: Seeded) -> None:
+    before = Audit.objects.count()
+    with clock.at(WEDNESDAY):
+        assert seed_building(SMALLEST) is None
+
+    assert (Building.objects.count(), Audit.objects.count()) == (1, before)
+
+
+def test_everybody_who_is_told_can_sign_in(seeded: Seeded) -> None:
+    told = {login.username for login in logins() if login.where == SMALLEST.name}
+
+    assert told == set(User.objects.filter(roles__building__name=SMALLEST.name).values_list("username", flat=True))
+
+
+def test_the_password_is_made_once_and_kept(tmp_path: Path) -> None:
+    assert kept_password(tmp_path) == kept_password(tmp_path)
+    assert (tmp_path / "demo-password").stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.parametrize("command", ["seed_demo", "demo_logins"])
+def test_nothing_is_invented_outside_the_demo(command: str) -> None:
+    with pytest.raises(CommandError, match="demo only"):
+        call_command(command)
