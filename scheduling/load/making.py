@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from math import floor
 
 from program.models import Building, Closure, Pairing, PrescriptionLine, Resident, Session, Station
 from program.rules.opening import Stretch
@@ -151,7 +152,9 @@ def _fixed(session: Session, stations: Sequence[Station]) -> roster_problem.Fixe
 
 def _hours(recovery: Decimal, buffer: timedelta) -> Value:
     exact = Fraction(recovery) + Fraction(int(buffer.total_seconds()), 3600)
-    return int(exact) if exact.denominator == 1 else exact
+    # A problem file takes twelve decimals; cut there, the hours still round up to the same microsecond.
+    told = Fraction(floor(exact * 10**12), 10**12)
+    return int(told) if told.denominator == 1 else told
 
 
 def _brought_here(usual: Sequence[datetime], frame: Frame) -> list[datetime]:

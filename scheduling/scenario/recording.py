@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from random import Random
 from typing import Any
 from uuid import UUID
@@ -53,7 +54,7 @@ def happen(cast: Cast, timeline: Timeline, week: Week, *, until: datetime) -> No
         visit = _visit(session, dice, _who(shifts, session, dice) or dice.choice(cast.aides))
         written_at = (session.starts_at if visit.instead else session.ends_at) + visit.delay + WRITTEN_DOWN
         # Whoever is at a station now has what was done so far written down.
-        timeline.add(min(written_at, until), visit.by, lambda visit=visit: _write(cast, visit))
+        timeline.add(min(written_at, until), visit.by, partial(_write, cast, visit))
     for day in week.days:
         timeline.add(cast.at(day, EVENING), cast.coordinator, lambda: settle_closed_day(building=cast.building))
 
@@ -85,6 +86,8 @@ def _write(cast: Cast, visit: Visit) -> None:
         return
     # Overtaken by a late one before it: begun as soon as the resident has recovered.
     began_at = max(session.starts_at, session.held_from or session.starts_at) + visit.delay
+    lines: list[NewLine]
+    sets: list[NewSet]
     if visit.instead:
         lines, sets = [_line(visit, visit.instead, began_at)] if began_at <= clock.now() else [], []
     else:

@@ -70,8 +70,10 @@ def move_in(cast: Cast, *, today: date) -> None:
 
 def _helps(dice: Random, residents: int) -> list[int]:
     """The shares of HELP in whole residents, those who need most help never rounded away, in any order."""
-    most_first = [help_sixths for help_sixths, share in HELP[:0:-1] for _ in range(max(1, round(share * residents)))]
-    helps: list[int] = most_first + [HELP[0][0]] * (residents - len(most_first))
+    most_first: list[int] = [
+        help_sixths for help_sixths, share in HELP[:0:-1] for _ in range(max(1, round(share * residents)))
+    ]
+    helps = most_first + [HELP[0][0]] * (residents - len(most_first))
     dice.shuffle(helps)
     return helps
 

@@ -17,6 +17,7 @@ from program.rules.errors import Refused
 from program.rules.week import Week, local_instant
 from scheduling.actions import fill_roster, publish_roster, start_roster
 from scheduling.models import Roster
+from scheduling.problem import read_roster
 from scheduling.scenario.buildings import BUILDINGS, BuildingPlan
 from scheduling.scenario.calendars import fill_calendars
 from scheduling.scenario.cast import Cast, Timeline, cast_of
@@ -91,8 +92,8 @@ def _set_up(plan: BuildingPlan, administrator: User, now: datetime, weeks_of_his
         with Timed(seeded, "workbook"):
             content = building_workbook(plan, first_on=first.previous.monday)
             judged = judge_file(kind="building", content=content, file_name="building.xlsx", by=administrator)
-            imported = apply_import(imported=judged, by=administrator)
-            cast = cast_of(plan, imported.building)
+            apply_import(imported=judged, by=administrator)
+            cast = cast_of(plan, Building.objects.get(name=plan.name))
         set_scope([cast.building.pk], user_id=cast.coordinator.pk)
         with Timed(seeded, "residents"):
             move_in(cast, today=now.astimezone(zone).date())
@@ -124,7 +125,7 @@ def _week(cast: Cast, timeline: Timeline, week: Week, now: datetime, seconds: in
         set_scope([cast.building.pk], user_id=cast.coordinator.pk)
         roster.refresh_from_db()
         _publish(cast, roster)
-    seeded.unplaced = sum(one["missing"] for one in roster.answer["unplaced"])
+    seeded.unplaced = sum(one.missing for one in read_roster(roster.answer or {}).unplaced)
     happen(cast, timeline, week, until=now)
 
 

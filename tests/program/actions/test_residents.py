@@ -1,9 +1,11 @@
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 
 from program.actions import residents
+from program.actions.records import NewLine, write_lines
 from program.models import Person, Record, Session
 from program.rules.errors import Invalid, Refused, Stale
 from program.rules.states import State
@@ -181,3 +183,31 @@ def test_a_longer_recovery_holds_from_the_newest_session_and_makes_none_too_soon
 def test_recovery_below_48_hours_is_refused(arrowfen):
     with pytest.raises(Refused, match="Recovery is at least 48 hours"):
         residents.set_recovery(resident=arrowfen.resident(), hours=Decimal("47.5"), by=arrowfen.clinician)
+
+
+@pytest.mark.parametrize("verb", ["leaves", "no longer agrees"])
+def test_a_late_session_that_has_not_begun_is_taken_off_the_plan_too(arrowfen, at, verb):
+    resident = arrowfen.resident()
+    late = booked(arrowfen, resident, MONDAY + timedelta(hours=3))
+    now = MONDAY + timedelta(hours=4)
+    with at(now):
+        if verb == "leaves":
+            residents.end_stay(resident=resident, until=now, by=arrowfen.coordinator)
+        else:
+            residents.withdraw_agreement(resident=resident, by=arrowfen.coordinator)
+
+    late.refresh_from_db()
+    assert late.state_at(now) is State.WITHDRAWN
+
+
+def test_a_longer_recovery_leaves_what_was_missed_as_it_was(arrowfen, at):
+    resident = arrowfen.resident()
+    session = booked(arrowfen, resident, MONDAY + timedelta(hours=3))
+    with at(MONDAY + timedelta(hours=4)):
+        asleep = NewLine("attempt", MONDAY + timedelta(hours=4), uuid4(), reason="asleep")
+        write_lines(session=session, lines=[asleep], done_by=arrowfen.aide, entered_by=arrowfen.aide)
+    with at(MONDAY + timedelta(days=3)):
+        residents.set_recovery(resident=resident, hours=Decimal(72), by=arrowfen.clinician)
+
+    session.refresh_from_db()
+    assert session.recovery_hours == 48

@@ -218,3 +218,46 @@ def test_no_booking_slips_past_a_hold(monkeypatch, is_locked):
     other.join()
     with scope(everything):
         assert Session.objects.get().state_at(MONDAY) is (State.WITHDRAWN if is_locked else State.PUBLISHED)
+
+
+def test_a_late_session_that_has_not_begun_is_withdrawn_with_a_hold(arrowfen, at):
+    resident = arrowfen.resident()
+    late = booked(arrowfen, resident, MONDAY + timedelta(hours=3))
+    with at(MONDAY + timedelta(hours=4)):
+        hold = {"kind": "clinical", "reason": "unwell", "starts_at": MONDAY + timedelta(hours=4)}
+        safety.set_hold(resident=resident, by=arrowfen.aide, **hold)
+
+    assert states(late) == [State.WITHDRAWN]
+
+
+def test_a_late_session_that_can_still_be_done_after_an_absence_stays(arrowfen, at):
+    resident = arrowfen.resident()
+    late = booked(arrowfen, resident, MONDAY + timedelta(hours=3))
+    with at(MONDAY + timedelta(hours=4)):
+        away(
+            arrowfen,
+            resident,
+            "leave",
+            starts_at=MONDAY + timedelta(hours=4),
+            ends_at=MONDAY + timedelta(hours=5),
+        )
+
+    assert states(late) == [State.PUBLISHED]
+
+
+def test_a_session_that_an_absence_cuts_short_is_withdrawn(arrowfen):
+    resident = arrowfen.resident()
+    session = booked(arrowfen, resident, WEDNESDAY)
+    away(arrowfen, resident, "leave", starts_at=WEDNESDAY + timedelta(minutes=12))
+
+    assert states(session) == [State.WITHDRAWN]
+
+
+def test_what_nobody_recorded_before_a_hold_stays_not_recorded(arrowfen, at):
+    resident = arrowfen.resident()
+    session = booked(arrowfen, resident, MONDAY + timedelta(hours=3))
+    wednesday = MONDAY + timedelta(days=2)
+    with at(wednesday):
+        away(arrowfen, resident, starts_at=MONDAY + timedelta(hours=6))
+        session.refresh_from_db()
+        assert session.state_at(wednesday) is State.NOT_RECORDED

@@ -134,3 +134,23 @@ def test_the_nightly_extension_makes_each_time_once(arrowfen):
         59,
         1,
     )
+
+
+def test_a_shift_that_ends_is_not_lengthened_without_its_times(arrowfen):
+    ending = shift(arrowfen, last_on=date(2026, 12, 14))
+
+    with pytest.raises(Invalid) as refusal:
+        end_shift(shift=ending, last_on=date(2026, 12, 21), by=arrowfen.coordinator)
+
+    assert refusal.value.sentence == "This shift ends on 2026-12-14. Add a new one for the time after."
+
+
+def test_times_that_have_been_worked_stay_when_a_shift_ends(arrowfen, at):
+    standing = shift(arrowfen)
+    with at(datetime(2026, 12, 9, 15, tzinfo=UTC)):
+        with pytest.raises(Invalid) as refusal:
+            end_shift(shift=standing, last_on=date(2026, 11, 30), by=arrowfen.coordinator)
+        end_shift(shift=standing, last_on=date(2026, 12, 8), by=arrowfen.coordinator)
+
+    assert refusal.value.sentence == "2026-11-30 is over. A shift is changed from today on."
+    assert starts() == [datetime(2026, 11, 30, 13, 0, tzinfo=UTC), datetime(2026, 12, 7, 13, 0, tzinfo=UTC)]
