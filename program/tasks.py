@@ -17,7 +17,7 @@ def extend_calendars() -> None:
     for building in Building.objects.order_by("pk"):
         with scope([building.pk]):
             extend_times(building=building, until=clock.now() + HORIZON)
-            extend_shifts(building=building, until=clock.now() + HORIZON)
+            extend_shifts(building=building, until=(clock.now() + HORIZON).astimezone(building.zone).date())
 
 
 @shared_task

@@ -10,9 +10,9 @@ from program.importing.recurrence import Changed, Recurrence, occurrences
 from program.importing.refusals import Unfit
 from program.models import Building, Commitment, CommitmentTime
 from program.rules.errors import Invalid
+from program.rules.horizon import HORIZON
 from program.rules.margins import Margins, blocked
 
-AHEAD = timedelta(days=400)
 BACK = timedelta(days=7)
 # The longest window that is expanded at once, and the most times in it: five a day.
 STRETCH = timedelta(days=399)
@@ -36,7 +36,7 @@ def make_times(
 
     Without them: from a week ago until 400 days from now. Invalid for an entry that happens too often to be meant.
     """
-    until = until or clock.now() + AHEAD
+    until = until or clock.now() + HORIZON
     times = [
         time
         for commitment in commitments
@@ -52,14 +52,14 @@ def remake_times(*, building: Building) -> None:
     standing = Commitment.objects.of(building).filter(ended_at__isnull=True)
     until = CommitmentTime.objects.of(building).aggregate(last=Max("starts_at"))["last"]
     CommitmentTime.objects.filter(commitment__in=standing, starts_at__gte=now).delete()
-    make_times(commitments=standing, building=building, since=now, until=max(until or now, now + AHEAD))
+    make_times(commitments=standing, building=building, since=now, until=max(until or now, now + HORIZON))
 
 
 def planned_times(
     commitment: Commitment, building: Building, *, since: datetime | None = None, until: datetime | None = None
 ) -> list[CommitmentTime]:
     """The times of an entry that touch the span (from a week ago until 400 days from now), as rows not yet written."""
-    since, until = since or commitment_made_from(), until or clock.now() + AHEAD
+    since, until = since or commitment_made_from(), until or clock.now() + HORIZON
     return [_time(commitment, building, *span) for span in _spans(commitment, building, since, until)]
 
 

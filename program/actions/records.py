@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -16,11 +16,13 @@ from program.actions.locks import lock_persons
 from program.actions.places import openings_of
 from program.actions.settling import settle
 from program.models import Prescription, PrescriptionLine, Record, Resident, Session, Set, Station, User
-from program.rules.errors import Refused
+from program.rules.errors import Invalid, Refused
 from program.rules.lines import DoneSet, Happened, Line, what_happened
 from program.rules.opening import day_closes_at
 from program.rules.reasons import CLASS_OF
 from program.rules.units import kilograms
+
+LONGEST_VISIT = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,9 @@ def _copy(written: QuerySet[Any], to: Session, *, because: str, by: User, now: d
         row.pk, row.session, row.entered_by, row.entered_at = None, to, by, now
         row.event_id = _follows(row.event_id, to.pk)
         row._state.adding = True
+        if isinstance(row, Set):
+            # A line of the other resident's exercise plan.
+            row.line = None
     written.model.objects.bulk_create(rows)
 
 
@@ -172,6 +177,9 @@ def _refuse_the_future(moments: Sequence[datetime], now: datetime) -> None:
 @transaction.atomic
 def open_unplanned_session(*, resident: Resident, starts_at: datetime, ends_at: datetime) -> Session:
     """A visit that nobody had published: a row for its lines, which stands apart from attendance."""
+    _refuse_the_future([starts_at], clock.now())
+    if not starts_at < ends_at <= starts_at + LONGEST_VISIT:
+        raise Invalid("A visit ends after it starts, within a day. Correct its times.", field="ends_at")
     plan = Prescription.objects.in_force().filter(resident=resident).first()
     if plan is None:
         raise Refused(f"{resident.name} has no exercise plan yet.", problem="no-exercise-plan")

@@ -1,6 +1,5 @@
 """Residents: enrolled with an agreement, changed, given a longer recovery, and leaving."""
 
-from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -13,12 +12,12 @@ from program.actions.changing import change, make, only
 from program.actions.locks import lock_persons
 from program.actions.refusing import refusing_what_the_database_refuses
 from program.actions.settling import claim_of, settle
-from program.actions.stopping import lock_what_is_planned, withdraw_ending_after, withdraw_starting_in
+from program.actions.stopping import lock_what_is_planned, withdraw_during
 from program.models import Building, Person, Resident, Session, Unit, User
 from program.models.scoped import whole_person
 from program.rules.errors import Invalid, Refused
 from program.rules.recovery import recovered_at
-from program.rules.states import State
+from program.rules.states import HOLDS_NOTHING
 from program.rules.week import local_instant
 
 OPTIONAL_FIELDS = {
@@ -128,7 +127,8 @@ def follow_recovery(*, resident: Resident) -> None:
     """
     now = clock.now()
     newest = Session.objects.filter(resident=resident, sets_done__gt=0).order_by("-started_at").first()
-    bound = [session for session in _open_sessions(resident) if session.state_at(now) is not State.DONE]
+    not_done = Session.objects.on_the_plan().filter(resident=resident, sets_done=0, ended_at__isnull=True)
+    bound = [session for session in not_done if session.state_at(now) not in HOLDS_NOTHING]
     if newest is not None:
         bound.append(newest)
     keys = [session.pk for session in bound if session.recovery_hours != resident.recovery_hours]
@@ -147,7 +147,7 @@ def withdraw_agreement(*, resident: Resident, by: User, version: int | None = No
     lock_what_is_planned(resident=resident)
     now = clock.now()
     resident = change(resident, version=version, agreement_withdrawn_at=now)
-    withdraw_starting_in(resident=resident, since=now, until=None, reason="agreement withdrawn", by=by)
+    withdraw_during(resident=resident, since=now, until=None, reason="agreement withdrawn", by=by)
     return resident
 
 
@@ -192,12 +192,8 @@ def end_stay(*, resident: Resident, until: datetime, by: User, version: int | No
         fields["recovered_at"] = carried
     with refusing_what_the_database_refuses():
         resident = change(resident, version=version, **fields)
-    withdraw_ending_after(resident=resident, moment=until, reason="left the building", by=by)
+    withdraw_during(resident=resident, since=until, until=None, reason="left the building", by=by)
     return resident
-
-
-def _open_sessions(resident: Resident) -> Sequence[Session]:
-    return list(Session.objects.on_the_plan().filter(resident=resident, sets_done=0, ended_at__isnull=True))
 
 
 def _refuse_other_building(unit: Unit, building: Building) -> None:

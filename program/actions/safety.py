@@ -8,7 +8,7 @@ from django.db import transaction
 from program import clock
 from program.actions.changing import change, make
 from program.actions.refusing import refusing_what_the_database_refuses
-from program.actions.stopping import lock_what_is_planned, withdraw_starting_in
+from program.actions.stopping import lock_what_is_planned, withdraw_during
 from program.models import Clearance, Hold, Resident, User
 from program.rules.errors import Invalid, Refused
 from program.rules.reasons import CLASS_OF
@@ -132,7 +132,7 @@ def _set(resident: Resident, kind: str, reason: str, starts_at: datetime, ends_a
 
 def _withdraw_inside(hold: Hold, by: User) -> None:
     reason = AWAY_REASONS[hold.reason] if hold.kind == Hold.Kind.AWAY else _clinical_reason(hold.reason)
-    withdraw_starting_in(resident=hold.resident, since=hold.starts_at, until=hold.ends_at, reason=reason, by=by)
+    withdraw_during(resident=hold.resident, since=hold.starts_at, until=hold.ends_at, reason=reason, by=by)
 
 
 def _clinical_reason(reason: str) -> str:

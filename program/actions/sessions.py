@@ -1,9 +1,10 @@
 """Booking, moving and withdrawing sessions. What the database knows is judged here: recovery, stations, safety."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from uuid import UUID, uuid4
+from typing import Any
+from uuid import uuid4
 
 from django.db import IntegrityError, transaction
 
@@ -18,8 +19,18 @@ from program.rules.errors import Invalid, Refused
 from program.rules.opening import day_closes_at
 from program.rules.reasons import CLASS_OF
 from program.rules.states import State
+from program.rules.week import date_and_time
 
 ESCORT_SIXTHS = 6
+OPEN = frozenset({State.PUBLISHED, State.NOT_RECORDED})
+CLASH_TYPES = {
+    "nobody_trains_before_they_have_recovered": "too-soon",
+    "a_station_holds_one_resident_at_a_time": "station-taken",
+}
+MOVED_FIELDS = (
+    *("prescription", "starts_at", "ends_at", "day_closes_at", "help_sixths", "escort_sixths", "escort_minutes"),
+    *("recovery_hours", "left_out", "held_from", "held_until", "is_cut", "version"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,42 +64,61 @@ def book_sessions(*, building: Building, bookings: Sequence[Booking], by: User) 
     lock_persons(person_ids=persons)
     # Lets go what a closed day has turned into missed sessions, so that it stands in nobody's way.
     settle(person_ids=persons)
-    sessions = _sessions_to_be(building, bookings)
-    try:
-        with transaction.atomic():
-            _insert(sessions, bookings)
-    except IntegrityError as error:
-        raise _clash(sessions, bookings, error) from None
-    _write_records(sessions, Record.Kind.PUBLISHED, by=by)
+    now = clock.now()
+    sessions = [
+        Session(
+            building=building,
+            resident=booking.resident,
+            person_id=booking.resident.person_id,
+            published_at=now,
+            **planned,
+        )
+        for booking, planned in zip(bookings, _planned(building, bookings), strict=True)
+    ]
+    _write_places(sessions, bookings, _insert)
+    Record.objects.bulk_create(_record(session, Record.Kind.PUBLISHED, by) for session in sessions)
     return sessions
 
 
 @transaction.atomic
-def rebook_session(*, session: Session, booking: Booking, by: User, event_id: UUID | None = None) -> Session:
-    """Move a session that has not begun; it stays the same session, and its record says from when."""
-    lock_persons(person_ids=[session.person_id])
-    settle(person_ids=[session.person_id])
-    session.refresh_from_db()
-    _refuse_unless_open(session, "moved")
-    moved_from = {"moved_from_starts_at": session.starts_at, "moved_from_ends_at": session.ends_at}
-    session.starts_at, session.ends_at = booking.starts_at, booking.ends_at
-    session.day_closes_at = day_closes_at(openings_of(session.building), booking.starts_at, session.building.zone)
-    session.held_from = session.starts_at
-    session.held_until = session.ends_at + timedelta(hours=float(session.recovery_hours))
-    session.is_cut, session.attempted_at = False, None
-    session.left_out = [station.pk for station in booking.left_out]
-    session.version += 1
-    try:
-        with transaction.atomic():
-            # Its own old slots must not stand in its way.
-            session.slots.all().delete()
-            session.save()
-            Slot.objects.bulk_create(_slots(session, booking))
-    except IntegrityError as error:
-        raise _clash([session], [booking], error) from None
-    _write_records([session], Record.Kind.MOVED, by=by, event_id=event_id, **moved_from)
-    settle(person_ids=[session.person_id], since=min(moved_from["moved_from_starts_at"], session.starts_at))
-    return session
+def rebook_sessions(*, moves: Sequence[tuple[Session, Booking]], by: User) -> list[Session]:
+    """Move sessions that have not begun, all or none; each stays the same session, and its record says from when.
+
+    None of their old places stands in the way of a new one.
+    """
+    sessions, bookings = [session for session, _ in moves], [booking for _, booking in moves]
+    persons = [session.person_id for session in sessions]
+    lock_persons(person_ids=persons)
+    settle(person_ids=persons)
+    building = sessions[0].building
+    for session, booking in moves:
+        session.refresh_from_db()
+        _refuse_unless_movable(session, booking, building)
+    records = [
+        _record(
+            session,
+            Record.Kind.MOVED,
+            by,
+            moved_from_starts_at=session.starts_at,
+            moved_from_ends_at=session.ends_at,
+        )
+        for session in sessions
+    ]
+    touched = [session.starts_at for session in sessions] + [booking.starts_at for booking in bookings]
+    for session, planned in zip(sessions, _planned(building, bookings), strict=True):
+        for name, value in planned.items():
+            setattr(session, name, value)
+        session.is_cut = False
+        session.version += 1
+    _write_places(sessions, bookings, lambda some, theirs: _replace(some, theirs, letting_go=sessions))
+    Record.objects.bulk_create(records)
+    settle(person_ids=persons, since=min(touched))
+    return sessions
+
+
+def rebook_session(*, session: Session, booking: Booking, by: User) -> Session:
+    """Move one session that has not begun."""
+    return rebook_sessions(moves=[(session, booking)], by=by)[0]
 
 
 @transaction.atomic
@@ -110,13 +140,15 @@ def _close(sessions: Sequence[Session], kind: str, by: User, reason: str, note: 
     for session in sessions:
         session.refresh_from_db()
         _refuse_unless_open(session, kind)
-    _write_records(sessions, kind, by=by, reason=reason, reason_class=CLASS_OF[reason], note=note)
+    Record.objects.bulk_create(
+        _record(session, kind, by, reason=reason, reason_class=CLASS_OF[reason], note=note) for session in sessions
+    )
     return follow_lines(sessions=sessions)
 
 
-def _refuse_unless_open(session: Session, verb: str) -> None:
+def _refuse_unless_open(session: Session, verb: str, *, states: Collection[State] = OPEN) -> None:
     state = session.state_at(clock.now())
-    if state not in {State.PUBLISHED, State.NOT_RECORDED}:
+    if state not in states:
         raise Refused(
             f"This session is {state.value}, so it cannot be {verb}.",
             problem="session-not-open",
@@ -124,32 +156,45 @@ def _refuse_unless_open(session: Session, verb: str) -> None:
         )
 
 
-def _sessions_to_be(building: Building, bookings: Sequence[Booking]) -> list[Session]:
-    residents = [booking.resident for booking in bookings]
+def _refuse_unless_movable(session: Session, booking: Booking, building: Building) -> None:
+    """Once it should have begun it is given up for another day, and so counts as missed."""
+    _refuse_unless_open(session, "moved", states={State.PUBLISHED})
+    is_due = session.starts_at <= clock.now() or session.attempted_at is not None
+    days = {moment.astimezone(building.zone).date() for moment in (session.starts_at, booking.starts_at)}
+    if is_due and len(days) > 1:
+        when = date_and_time(session.starts_at, building.zone)
+        raise Refused(
+            f"This session should have begun on {when}. Give it up with the reason, then book another.",
+            problem="session-not-open",
+            details={"state": State.PUBLISHED.value},
+        )
+
+
+def _planned(building: Building, bookings: Sequence[Booking]) -> list[dict[str, Any]]:
+    """The columns that follow from each booking and from what stands of its resident. The persons must be locked."""
+    # Read again: what the caller holds may be from before somebody else's change of the recovery.
+    residents = Resident.objects.in_bulk([booking.resident.pk for booking in bookings])
     plans = {plan.resident_id: plan for plan in Prescription.objects.in_force().filter(resident__in=residents)}
     openings = openings_of(building)
-    for resident in residents:
-        if resident.pk not in plans:
+    for key, resident in residents.items():
+        if key not in plans:
             raise Refused(f"{resident.name} has no exercise plan yet.", problem="no-exercise-plan")
     return [
-        Session(
-            building=building,
-            resident=booking.resident,
-            person_id=booking.resident.person_id,
-            prescription=plans[booking.resident.pk],
-            starts_at=booking.starts_at,
-            ends_at=booking.ends_at,
-            day_closes_at=day_closes_at(openings, booking.starts_at, building.zone),
-            published_at=clock.now(),
-            help_sixths=booking.resident.help_sixths,
-            escort_sixths=booking.resident.escort_people * ESCORT_SIXTHS,
-            escort_minutes=booking.resident.escort_minutes,
-            recovery_hours=booking.resident.recovery_hours,
-            left_out=[station.pk for station in booking.left_out],
-            held_from=booking.starts_at,
-            held_until=booking.ends_at + timedelta(hours=float(booking.resident.recovery_hours)),
-        )
+        {
+            "prescription": plans[resident.pk],
+            "starts_at": booking.starts_at,
+            "ends_at": booking.ends_at,
+            "day_closes_at": day_closes_at(openings, booking.starts_at, building.zone),
+            "help_sixths": resident.help_sixths,
+            "escort_sixths": resident.escort_people * ESCORT_SIXTHS,
+            "escort_minutes": resident.escort_minutes,
+            "recovery_hours": resident.recovery_hours,
+            "left_out": [station.pk for station in booking.left_out],
+            "held_from": booking.starts_at,
+            "held_until": booking.ends_at + timedelta(hours=float(resident.recovery_hours)),
+        }
         for booking in bookings
+        for resident in [residents[booking.resident.pk]]
     ]
 
 
@@ -167,31 +212,56 @@ def _slots(session: Session, booking: Booking) -> list[Slot]:
 
 
 def _insert(sessions: Sequence[Session], bookings: Sequence[Booking]) -> None:
+    for session in sessions:
+        session.pk, session._state.adding = None, True
     Session.objects.bulk_create(sessions)
+    _insert_slots(sessions, bookings)
+
+
+def _replace(sessions: Sequence[Session], bookings: Sequence[Booking], *, letting_go: Sequence[Session]) -> None:
+    """Write the new places of `sessions`, after those of `letting_go` have been let go."""
+    Slot.objects.filter(session__in=letting_go).delete()
+    Session.objects.filter(pk__in=[session.pk for session in letting_go]).update(
+        held_from=None, held_until=None, is_cut=True
+    )
+    Session.objects.bulk_update(sessions, MOVED_FIELDS)
+    _insert_slots(sessions, bookings)
+
+
+def _insert_slots(sessions: Sequence[Session], bookings: Sequence[Booking]) -> None:
     Slot.objects.bulk_create(
         [slot for session, booking in zip(sessions, bookings, strict=True) for slot in _slots(session, booking)]
     )
 
 
-def _clash(sessions: Sequence[Session], bookings: Sequence[Booking], first: IntegrityError) -> Refused:
+def _write_places(
+    sessions: Sequence[Session],
+    bookings: Sequence[Booking],
+    write: Callable[[Sequence[Session], Sequence[Booking]], None],
+) -> None:
+    try:
+        with transaction.atomic():
+            write(sessions, bookings)
+    except IntegrityError as error:
+        raise _clash(sessions, bookings, write, error) from None
+
+
+def _clash(
+    sessions: Sequence[Session],
+    bookings: Sequence[Booking],
+    write: Callable[[Sequence[Session], Sequence[Booking]], None],
+    first: IntegrityError,
+) -> Refused:
     """Every session that cannot be booked as things stand, found by trying each alone."""
     clashes = []
     for session, booking in zip(sessions, bookings, strict=True):
-        is_new = session.pk is None or len(sessions) > 1
         try:
             with transaction.atomic():
-                if is_new:
-                    session.pk, session._state.adding = None, True
-                    _insert([session], [booking])
+                write([session], [booking])
         except IntegrityError as error:
-            broken = broken_by(error)
-            clashes.append(
-                {"resident": booking.resident.pk, "starts_at": booking.starts_at, "sentence": broken.sentence}
-            )
+            clashes.append(_named(booking, error))
     broken = broken_by(first)
-    if not clashes:
-        booking = bookings[0]
-        clashes = [{"resident": booking.resident.pk, "starts_at": booking.starts_at, "sentence": broken.sentence}]
+    clashes = clashes or [_named(bookings[0], first)]
     return Refused(
         f"{len(clashes)} of {len(bookings)} sessions cannot be booked: {clashes[0]['sentence']}"
         if len(bookings) > 1
@@ -201,27 +271,21 @@ def _clash(sessions: Sequence[Session], bookings: Sequence[Booking], first: Inte
     )
 
 
-CLASH_TYPES = {
-    "nobody_trains_before_they_have_recovered": "too-soon",
-    "a_station_holds_one_resident_at_a_time": "station-taken",
-}
+def _named(booking: Booking, error: IntegrityError) -> dict[str, Any]:
+    sentence = broken_by(error).sentence
+    return {"resident": booking.resident.pk, "starts_at": booking.starts_at, "sentence": sentence}
 
 
-def _write_records(
-    sessions: Sequence[Session], kind: str, *, by: User, event_id: UUID | None = None, **fields: object
-) -> None:
+def _record(session: Session, kind: str, by: User, **fields: object) -> Record:
     now = clock.now()
-    Record.objects.bulk_create(
-        Record(
-            building_id=session.building_id,
-            session=session,
-            kind=kind,
-            event_id=event_id or uuid4(),
-            happened_at=now,
-            entered_at=now,
-            done_by=by,
-            entered_by=by,
-            **fields,
-        )
-        for session in sessions
+    return Record(
+        building_id=session.building_id,
+        session=session,
+        kind=kind,
+        event_id=uuid4(),
+        happened_at=now,
+        entered_at=now,
+        done_by=by,
+        entered_by=by,
+        **fields,
     )

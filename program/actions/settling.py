@@ -89,10 +89,10 @@ def claim_of(session: Session, moment: datetime) -> Claim | None:
 def _changes(sessions: list[Session], moment: datetime) -> list[Change]:
     claims = [claim for session in sessions if (claim := claim_of(session, moment))]
     held = spans(claims)
-    nothing = Held(span=None, is_cut=False)
     changes = []
     for session in sessions:
-        told = held.get(session.pk, nothing)
+        # What nobody published and nothing is left of has let go for good, and only what is cut may.
+        told = held.get(session.pk) or Held(span=None, is_cut=session.published_at is None)
         stands = Span(session.held_from, session.held_until) if session.held_from and session.held_until else None
         if (stands, session.is_cut, session.is_too_soon) != (told.span, told.is_cut, told.is_too_soon):
             changes.append(Change(session, told))

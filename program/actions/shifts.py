@@ -11,9 +11,9 @@ from program.actions.changing import change, make
 from program.models import Building, Role, Shift, ShiftTime, User
 from program.models.constraints import broken_by
 from program.rules.errors import Invalid, Refused
+from program.rules.horizon import HORIZON
 from program.rules.week import WEEKDAYS, clock_time, local_instant
 
-AHEAD_DAYS = 400
 BACK_DAYS = 7
 
 
@@ -30,7 +30,7 @@ def add_shift(
 ) -> Shift:
     """Every week on the weekday of `first_on`, in minutes after local midnight; once when `last_on` is the same day."""
     _refuse_without_role(building, user, first_on)
-    until = _today(building) + timedelta(days=AHEAD_DAYS)
+    until = _today(building) + HORIZON
     shift = make(
         Shift(
             building=building,
@@ -79,6 +79,11 @@ def change_shift(
 @transaction.atomic
 def end_shift(*, shift: Shift, last_on: date, by: User, version: int | None = None) -> Shift:
     """The shift takes place on `last_on` for the last time; a day before its first takes it away altogether."""
+    if shift.last_on is not None and last_on > shift.last_on:
+        raise Invalid(f"This shift ends on {shift.last_on}. Add a new one for the time after.", field="last_on")
+    # From today on: times that have been worked stay.
+    if last_on + timedelta(days=1) < _today(shift.building):
+        raise Invalid(f"{last_on} is over. A shift is changed from today on.", field="last_on")
     # A shift has at least one day in the table; one that never took place keeps that day, without a time.
     shift = change(shift, version=version, last_on=max(last_on, shift.first_on))
     _delete_from(shift, last_on + timedelta(days=1))

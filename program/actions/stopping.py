@@ -19,23 +19,20 @@ def lock_what_is_planned(*, resident: Resident) -> None:
     lock_persons(person_ids=[resident.person_id])
 
 
-def withdraw_starting_in(
+def withdraw_during(
     *, resident: Resident, since: datetime, until: datetime | None, reason: str, by: User, note: str = ""
 ) -> list[Session]:
-    """Withdraw the sessions that start in the half-open span and have not begun. The plan must be locked."""
-    ends = Q() if until is None else Q(starts_at__lt=until)
-    return _withdraw(resident, Q(starts_at__gte=since) & ends, reason, by, note)
+    """Withdraw what has not begun and cannot be done because of the half-open span. The plan must be locked."""
+    planned = Session.objects.of(resident.building).on_the_plan().filter(resident=resident)
+    touched = planned.filter(Q(ends_at__gt=since) | Q(day_closes_at__gt=since)).order_by("starts_at")
+    stopped = [session for session in touched if _is_stopped(session, since, until)]
+    return withdraw_sessions(sessions=stopped, reason=reason, by=by, note=note) if stopped else []
 
 
-def withdraw_ending_after(
-    *, resident: Resident, moment: datetime, reason: str, by: User, note: str = ""
-) -> list[Session]:
-    """Withdraw the sessions that would still be going on at `moment`, or come after it. The plan must be locked."""
-    return _withdraw(resident, Q(ends_at__gt=moment), reason, by, note)
-
-
-def _withdraw(resident: Resident, which: Q, reason: str, by: User, note: str) -> list[Session]:
-    now = clock.now()
-    planned = Session.objects.of(resident.building).on_the_plan().filter(which, resident=resident)
-    not_begun = [session for session in planned.order_by("starts_at") if session.state_at(now) in NOT_BEGUN]
-    return withdraw_sessions(sessions=not_begun, reason=reason, by=by, note=note) if not_begun else []
+def _is_stopped(session: Session, since: datetime, until: datetime | None) -> bool:
+    state = session.state_at(clock.now())
+    if state not in NOT_BEGUN or (until is not None and session.starts_at >= until):
+        return False
+    # What is late may still be done, unless the rest of its day is taken.
+    is_too_late = state is State.PUBLISHED and (until is None or until >= session.day_closes_at)
+    return session.ends_at > since or is_too_late

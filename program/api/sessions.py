@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -14,7 +14,7 @@ from program.actions import records
 from program.actions.sessions import give_up_sessions, withdraw_sessions
 from program.api.safety import OfResidentFilters
 from program.api.session_forms import ReasonInput, RightResidentInput, SessionShown, UnplannedInput, WrittenInput
-from program.models import Session, Station
+from program.models import Session, Slot, Station
 from program.rules.week import Week
 from program.web.doors import Door, Listed, Single
 from program.web.filtering import InstantFilter, WeekFilter
@@ -41,7 +41,6 @@ SessionFilters.base_filters |= {
 class SessionDoor(Listed, Single, Door):
     model = Session
     joins = ("building", "resident__building")
-    together = ("slots__station", "slots__building")
     reads = SessionShown
     shows = "session"
     inputs: dict[str, type[serializers.BaseSerializer]] = {
@@ -64,6 +63,13 @@ class SessionDoor(Listed, Single, Door):
     }
     # Not “records”: what happened is added, whatever has become of the plan meanwhile.
     names_version = frozenset({"withdraw", "give_up", "move_to_resident"})
+
+    def get_queryset(self) -> QuerySet[Any]:
+        found = super().get_queryset()
+        if getattr(self, "swagger_fake_view", False):
+            return found
+        slots = Slot.objects.visible_to(self.request.user).select_related("station", "building")
+        return found.prefetch_related(Prefetch("slots", slots))
 
     def context_for(self, rows: Sequence[Any]) -> dict[str, Any]:
         left_out = {pk for session in rows for pk in session.left_out}

@@ -164,6 +164,7 @@ class Session(OfBuilding, Versioned):
             attempted_at=self.attempted_at,
             given_up_at=self.given_up_at,
             withdrawn_at=self.withdrawn_at,
+            is_published=self.published_at is not None,
         )
 
     def state_at(self, moment: datetime) -> State:
@@ -179,7 +180,8 @@ class Session(OfBuilding, Versioned):
     @property
     def is_overtaken(self) -> bool:
         """A booking that what really happened has left too little time before."""
-        return self.is_cut and not self.started_at and self.held_from != self.starts_at
+        is_booking = self.published_at is not None and not self.started_at
+        return is_booking and self.is_cut and self.held_from != self.starts_at
 
 
 class Slot(OfBuilding):

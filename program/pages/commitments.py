@@ -131,10 +131,7 @@ def add(request: HttpRequest, building_id: int, resident_id: int) -> HttpRespons
 
 @require_http_methods(["GET", "POST"])
 def change(request: HttpRequest, building_id: int, resident_id: int, commitment_id: int) -> HttpResponse:
-    resident = one_resident(request, building_id, resident_id)
-    require(request.user, "change calendars", resident.building)
-    commitment = _commitment(request, resident, commitment_id)
-    viewed(request, "resident", [resident])
+    resident, commitment = _commitment(request, building_id, resident_id, commitment_id)
     asked = _as_asked(commitment)
     form = ChangeCommitmentForm(request.POST or None, initial=asked or {"version": commitment.version})
     lede = "" if asked else "Its rule comes from a file and says more than this form can: what you enter replaces it."
@@ -152,10 +149,7 @@ def change(request: HttpRequest, building_id: int, resident_id: int, commitment_
 
 @require_http_methods(["GET", "POST"])
 def end(request: HttpRequest, building_id: int, resident_id: int, commitment_id: int) -> HttpResponse:
-    resident = one_resident(request, building_id, resident_id)
-    require(request.user, "change calendars", resident.building)
-    commitment = _commitment(request, resident, commitment_id)
-    viewed(request, "resident", [resident])
+    resident, commitment = _commitment(request, building_id, resident_id, commitment_id)
     page = FormPage(
         f"End “{commitment.title or commitment.kind}”",
         "End it now",
@@ -173,6 +167,11 @@ def end(request: HttpRequest, building_id: int, resident_id: int, commitment_id:
     )
 
 
-def _commitment(request: HttpRequest, resident: Resident, commitment_id: int) -> Commitment:
+def _commitment(
+    request: HttpRequest, building_id: int, resident_id: int, commitment_id: int
+) -> tuple[Resident, Commitment]:
+    resident = one_resident(request, building_id, resident_id)
+    require(request.user, "change calendars", resident.building)
+    viewed(request, "resident", [resident])
     found = Commitment.objects.visible_to(request.user).filter(resident=resident, ended_at__isnull=True)
-    return get_object_or_404(found, pk=commitment_id)
+    return resident, get_object_or_404(found, pk=commitment_id)

@@ -14,7 +14,7 @@ from program import clock
 from program.models import Building, CommitmentTime, Prescription, Resident, Session, Unit
 from program.pages.sessions_said import said
 from program.rules.week import Week, date_and_time
-from program.web.frame import building_here, local_now, this_week
+from program.web.frame import building_here, local_now, this_week, week_asked
 from program.web.standing import CANNOT, by_name, only_those_who, standing_of, with_standing
 from program.web.viewing import viewed
 
@@ -66,7 +66,7 @@ def resident(request: HttpRequest, building_id: int, resident_id: int) -> HttpRe
     building = building_here(request, building_id)
     everyone = with_standing(residents_of(request, building), building).select_related("unit")
     shown = get_object_or_404(everyone, pk=resident_id)
-    week = _week_asked(request, building)
+    week = week_asked(request, this_week(building))
     viewed(request, "resident", [shown])
     now = clock.now()
     not_over = Q(ends_at__isnull=True) | Q(ends_at__gt=now)
@@ -98,11 +98,6 @@ def _plan(shown: Resident, building: Building) -> Prescription | None:
 def plainly(number: Decimal) -> str:
     """As a person writes it: 2.5, 40."""
     return f"{number.normalize():f}"
-
-
-def _week_asked(request: HttpRequest, building: Building) -> Week:
-    name = request.GET.get("week")
-    return Week.named(name) if name else this_week(building)
 
 
 def _sessions(shown: Resident) -> QuerySet[Session]:

@@ -14,9 +14,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from program.access import require
 from program.actions.shifts import add_shift, change_shift, end_shift
 from program.models import Building, Shift, ShiftTime, User
-from program.rules.week import Week
 from program.web.forms import ClockInput, DayInput, EditForm, FormPage, PlainForm, answer_form
-from program.web.frame import building_here, local_now, this_week
+from program.web.frame import building_here, local_now, this_week, week_asked
 from program.web.people import people_of
 
 HOUR = timedelta(hours=1)
@@ -70,7 +69,7 @@ def _length(times: Iterable[ShiftTime]) -> timedelta:
 @require_safe
 def shifts(request: HttpRequest, building_id: int) -> HttpResponse:
     building = building_here(request, building_id)
-    week = Week.named(request.GET["week"]) if request.GET.get("week") else this_week(building)
+    week = week_asked(request, this_week(building))
     times = list(
         ShiftTime.objects.visible_to(request.user)
         .of(building)

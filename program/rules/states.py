@@ -32,6 +32,7 @@ class Traces:
     attempted_at: datetime | None = None
     given_up_at: datetime | None = None
     withdrawn_at: datetime | None = None
+    is_published: bool = True
 
 
 def state_at(traces: Traces, moment: datetime) -> State:
@@ -45,6 +46,9 @@ def state_at(traces: Traces, moment: datetime) -> State:
     for trace, state in written:
         if trace:
             return state
+    if not traces.is_published and not traces.started_at:
+        # Nobody planned it and nothing is left of it: its lines belonged to somebody else.
+        return State.ENDED_WITHOUT_A_SET
     return _closed(traces) if moment >= traces.day_closes_at else _open(traces)
 
 

@@ -60,6 +60,12 @@ def this_week(building: Building) -> Week:
     return Week.of(clock.now(), building.zone)
 
 
+def week_asked(request: HttpRequest, otherwise: Week) -> Week:
+    """The week that `?week=` names; Invalid for one that does not exist."""
+    name = request.GET.get("week")
+    return Week.named(name) if name else otherwise
+
+
 def frame(request: HttpRequest) -> dict[str, Any]:
     """The variables of base.html. Pages outside a building show neither its name nor a menu."""
     building: Building | None = getattr(request, "building", None)

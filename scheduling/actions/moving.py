@@ -59,7 +59,10 @@ def _booking(resident: Resident, starts_at: datetime, *, session: Session | None
         raise Refused(
             judged.sentence,
             problem="time-not-allowed",
-            details={"rule": judged.code, "allowed_from": _next_allowed(resident, starts_at, session)},
+            details={
+                "rule": judged.code,
+                "allowed_from": next_allowed(resident=resident, after=starts_at, session=session),
+            },
         )
     return booking_of(loaded, resident, judged.slots)
 
@@ -91,7 +94,7 @@ def _has_plan(loaded: Loaded, resident: Resident) -> bool:
     return str(resident.pk) in loaded.residents and bool(loaded.lines.get(str(resident.pk)))
 
 
-def _next_allowed(resident: Resident, after: datetime, session: Session | None) -> datetime | None:
+def next_allowed(*, resident: Resident, after: datetime, session: Session | None = None) -> datetime | None:
     """The first allowed start after a refused one, in its week or the next."""
     week = Week.of(after, resident.building.zone)
     for nearby in (week, week.next):

@@ -11,12 +11,11 @@ from rest_framework.response import Response
 
 from program.api.sessions import SessionDoor
 from program.models import Resident, Session
-from program.rules.week import Week
 from program.web.doors import Door, by_the_clock_of
 from program.web.fields import Input, InstantField, VisibleField, WeekField
 from program.web.viewing import viewed
-from scheduling.actions import book_session, judge_time, move_session, times_of
-from scheduling.times import Allowed, Refusal
+from scheduling.actions import book_session, judge_time, move_session, next_allowed, times_of
+from scheduling.times import Allowed
 
 
 class BookInput(Input):
@@ -109,7 +108,7 @@ class TimesDoor(Door):
             "allowed": False,
             "rule": judged.code,
             "sentence": judged.sentence,
-            "allowed_from": _next_allowed(judged, resident, starts_at, session),
+            "allowed_from": next_allowed(resident=resident, after=starts_at, session=session),
             "times": [],
         }
 
@@ -123,13 +122,3 @@ def times_told(times: Iterable[Allowed]) -> list[dict[str, Any]]:
         }
         for time in times
     ]
-
-
-def _next_allowed(refusal: Refusal, resident: Resident, after: datetime, session: Session | None) -> datetime | None:
-    """In the week of the refused start or the one after it."""
-    week = Week.of(after, resident.building.zone)
-    for nearby in (week, week.next):
-        for time in times_of(resident=resident, week=nearby, session=session):
-            if time.start > after:
-                return time.start
-    return None

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -58,7 +59,7 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
         "after": shown + timedelta(days=1),
         "week": Week.holding(shown),
         "visits": everything,
-        "rows": [(visit, _marked(visit, names)) for visit in everything],
+        **_marks(everything, names),
         "on_the_plan": len(visits),
         "grid": grid_of(building, [shown], [station.name for station in stations], visits) if visits else None,
         "ways": _ways(visits),
@@ -69,12 +70,20 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
     return render(request, "scheduling/day.html", context)
 
 
-def _marked(visit: Visit, names: dict[int, str]) -> str:
-    """“4 of 5 stations, without Leg press” where a station is left out."""
-    if not visit.mark:
-        return ""
-    without = " and ".join(names[pk] for pk in visit.left_out if pk in names)
-    return f"{visit.mark} stations, without {without}" if without else f"{visit.mark} stations"
+def _marks(visits: list[Visit], names: dict[int, str]) -> dict[str, Any]:
+    """Each visit with “4 of 5 stations” where some are left out; their names once if all go without the same."""
+    left_out = {visit.left_out for visit in visits if visit.mark}
+    shared = _named(left_out.pop(), names) if len(left_out) == 1 else ""
+    rows = []
+    for visit in visits:
+        marked = f"{visit.mark} stations" if visit.mark else ""
+        without = "" if shared else _named(visit.left_out, names)
+        rows.append((visit, f"{marked}, without {without}" if without else marked))
+    return {"rows": rows, "without": shared}
+
+
+def _named(left_out: tuple[int, ...], names: dict[int, str]) -> str:
+    return " and ".join(names[pk] for pk in left_out if pk in names)
 
 
 def _ways(visits: list[Visit]) -> list[Way]:

@@ -20,7 +20,7 @@ from program.rules.errors import Refused, Stale
 from program.rules.reasons import CLASS_OF
 from program.rules.week import Week, date_and_time
 from program.web.forms import EditForm, FormPage, MomentInput, PlainForm, answer_form, what_is_wrong
-from program.web.frame import building_here, local_now, this_week
+from program.web.frame import building_here, local_now, this_week, week_asked
 from program.web.scope import status_of
 from program.web.standing import standing_of, with_standing
 from program.web.viewing import viewed
@@ -61,19 +61,21 @@ class WithdrawForm(EditForm):
     note = forms.CharField(max_length=300, required=False)
 
 
-def _session(request: HttpRequest, building: Building, session_id: int) -> Session:
+def _session(request: HttpRequest, building_id: int, session_id: int) -> tuple[Building, Session]:
+    """The session of this address, for somebody who may plan."""
+    building = building_here(request, building_id)
     found = Session.objects.visible_to(request.user).of(building).select_related("resident__unit", "building")
-    return get_object_or_404(found, pk=session_id)
+    session = get_object_or_404(found, pk=session_id)
+    require(request.user, "plan sessions", building)
+    viewed(request, "session", [session.resident])
+    return building, session
 
 
 @require_http_methods(["GET", "POST"])
 def move(request: HttpRequest, building_id: int, session_id: int) -> HttpResponse:
-    building = building_here(request, building_id)
-    session = _session(request, building, session_id)
-    require(request.user, "plan sessions", building)
-    viewed(request, "session", [session.resident])
+    building, session = _session(request, building_id, session_id)
     here = Week.of(session.starts_at, building.zone)
-    week = _week_asked(request) or max(here, this_week(building))
+    week = week_asked(request, max(here, this_week(building)))
     form = MoveForm(request.POST or None, initial={"version": session.version, "starts_at": _local(session)})
     was = date_and_time(session.starts_at, building.zone)
     context = {"session": session, "resident": session.resident, "was": was, "verb": "Move to"}
@@ -95,7 +97,7 @@ def times(request: HttpRequest, building_id: int, resident_id: int) -> HttpRespo
     resident = get_object_or_404(residents.select_related("unit", "building"), pk=resident_id)
     require(request.user, "plan sessions", building)
     viewed(request, "times", [resident])
-    week = _week_asked(request) or this_week(building)
+    week = week_asked(request, this_week(building))
     form = TimeForm(request.POST or None)
     standing = standing_of(resident, local_now(building).date())
 
@@ -191,17 +193,9 @@ def _local(session: Session) -> datetime:
     return session.starts_at.astimezone(session.building.zone)
 
 
-def _week_asked(request: HttpRequest) -> Week | None:
-    name = request.GET.get("week")
-    return Week.named(name) if name else None
-
-
 @require_http_methods(["GET", "POST"])
 def withdraw(request: HttpRequest, building_id: int, session_id: int) -> HttpResponse:
-    building = building_here(request, building_id)
-    session = _session(request, building, session_id)
-    require(request.user, "plan sessions", building)
-    viewed(request, "session", [session.resident])
+    building, session = _session(request, building_id, session_id)
     day = session.starts_at.astimezone(building.zone).date().isoformat()
     page = FormPage(
         f"Withdraw {session.resident.name}, {date_and_time(session.starts_at, building.zone)}",

@@ -66,26 +66,15 @@ def fixed_stretches(problem: Problem, resident: Resident, session: FixedSession)
     return stretches
 
 
+# An opening's first and last instant, its whole turns, and every instant of its grid, those on the way included.
+Grid = tuple[int, int, int, list[int]]
+
+
 def lay_out(problem: Problem) -> Layout:
     turn = problem.turn // MICROSECOND
     beside = max((resident.escort.turns for resident in problem.residents if resident.escort), default=0)
-    grids = []
-    for day in problem.days:
-        opens, closes = to_microseconds(day.opens), to_microseconds(day.closes)
-        ticks = max(closes - opens, 0) // turn
-        grids.append((opens, closes, ticks, [opens + tick * turn for tick in range(-beside, ticks + beside + 1)]))
-    help_changes = _help_changes(problem)
-    closures = [
-        (place, to_microseconds(span.start), to_microseconds(span.end))
-        for place, station in enumerate(problem.stations)
-        for span in station.closed
-    ]
-    fixed_slots = [
-        (slot.station, to_microseconds(slot.start), to_microseconds(slot.end))
-        for resident in problem.residents
-        for fixed in resident.fixed
-        for slot in fixed.slots
-    ]
+    grids = _grids(problem, turn, beside)
+    help_changes, closures, fixed_slots = _help_changes(problem), _closures(problem), _fixed_slots(problem)
     marks = {at for _, _, _, times in grids for at in times}
     marks.update(at for start, end, _ in help_changes for at in (start, end))
     marks.update(at for _, start, end in (*closures, *fixed_slots) for at in (start, end))
@@ -110,9 +99,38 @@ def lay_out(problem: Problem) -> Layout:
     for place, start, end in closures:
         layout.closed[place, layout.cut(start, end)] = True
     layout.taken |= layout.closed
-    for station, start, end in fixed_slots:
-        layout.taken[layout.station_places[station], layout.cut(start, end)] = True
+    for place, start, end in fixed_slots:
+        layout.taken[place, layout.cut(start, end)] = True
     return layout
+
+
+def _grids(problem: Problem, turn: int, beside: int) -> list[Grid]:
+    grids = []
+    for day in problem.days:
+        opens, closes = to_microseconds(day.opens), to_microseconds(day.closes)
+        ticks = max(closes - opens, 0) // turn
+        grids.append((opens, closes, ticks, [opens + tick * turn for tick in range(-beside, ticks + beside + 1)]))
+    return grids
+
+
+def _closures(problem: Problem) -> list[tuple[int, int, int]]:
+    """The place of a station, and from when until when it is closed."""
+    return [
+        (place, to_microseconds(span.start), to_microseconds(span.end))
+        for place, station in enumerate(problem.stations)
+        for span in station.closed
+    ]
+
+
+def _fixed_slots(problem: Problem) -> list[tuple[int, int, int]]:
+    """The place of a station, and from when until when a fixed session has it."""
+    place_of = {station.id: place for place, station in enumerate(problem.stations)}
+    return [
+        (place_of[slot.station], to_microseconds(slot.start), to_microseconds(slot.end))
+        for resident in problem.residents
+        for fixed in resident.fixed
+        for slot in fixed.slots
+    ]
 
 
 def _help_changes(problem: Problem) -> list[tuple[int, int, int]]:

@@ -59,14 +59,18 @@ def solve(
     report()
     # With sessions to be kept the bound says nothing about staying, so the search has no target.
     improve(filling, None if kept else proven, is_over, report)
+    return _answer(filling, proven, kept, seconds=round(monotonic() - began, 3))
+
+
+def _answer(filling: Filling, proven: int, kept: Roster | None, *, seconds: float) -> Roster:
     return Roster(
         sessions=_sessions(filling),
         unplaced=_unplaced(filling),
         status="optimal" if filling.true_value() == proven else "feasible",
         objective=_objective(filling),
-        bound=bound,
-        seconds=round(monotonic() - began, 3),
-        conflicts=conflicts_among_fixed(problem),
+        bound=filling.money.value(proven),
+        seconds=seconds,
+        conflicts=conflicts_among_fixed(filling.problem),
         kept=_kept(filling, kept) if kept else None,
     )
 

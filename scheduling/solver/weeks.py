@@ -45,7 +45,7 @@ class Weeks:
         ]
         self.by_end = np.argsort(self.ends, kind="stable")
         sorted_ends = self.ends[self.by_end]
-        self.rested = np.searchsorted(sorted_ends, self.at - self.recovery // 2, side="right")
+        self.rested = np.searchsorted(sorted_ends, self.at - self.recovery, side="right")
         self.well_apart = np.searchsorted(sorted_ends, self.at - max(gap, self.recovery), side="right")
         self._cut_into_regions()
 
@@ -85,7 +85,7 @@ class Weeks:
         layers = self._layers(profit, self.most if most is None else min(self.most, most))
         best_value, best_count, best_last = 0, 0, -1
         for count, layer in enumerate(layers, start=1):
-            closing = layer + 0
+            closing = layer - self.exit
             last = int(np.argmax(closing))
             value = int(closing[last]) + self.rewards[count]
             if closing[last] > self.money.impossible and value > best_value:
@@ -110,7 +110,7 @@ class Weeks:
     def _layers(self, profit: Amounts, most: int) -> list[Amounts]:
         if not len(profit) or most < 1:
             return []
-        layers = [profit]
+        layers = [profit - self.entry]
         while len(layers) < most and layers[-1].max() > self.money.impossible:
             layers.append(np.maximum(profit + self._best_before(layers[-1]), self.money.never))
         return layers

@@ -105,7 +105,7 @@ def make_rosters(house: House, count: int) -> None:
 
 
 # Ten for the sign-in, the roles, the scope, the savepoints and the list itself; one more for the line of the trail
-# where residents are shown; what is more is read beside the list: lines of plans, slots with their stations.
+# where residents are shown; what is more is read beside the list: lines of plans, slots, names of stations left out.
 LISTS = [
     ("buildings/", 10, make_buildings),
     ("units/", 10, make_units),
@@ -121,7 +121,7 @@ LISTS = [
     ("commitments/", 11, make_commitments),
     ("commitment-times/", 11, make_commitments),
     ("pairings/", 11, make_pairings),
-    ("sessions/", 15, make_sessions),
+    ("sessions/", 13, make_sessions),
     ("records/", 11, make_sessions),
     ("sets/", 11, make_sessions),
     ("imports/", 10, make_imports),

@@ -71,15 +71,3 @@ def test_staff_may_look_but_not_enter(arrowfen, client_of):
 
     assert aide.get(address).status_code == 200
     assert aide.post(address, TYPED | {"residents": [resident.pk]}).status_code == 403
-
-
-def test_the_queries_do_not_grow_with_the_residents(arrowfen, coordinator, queries, see_all):
-    address = reverse("program:clearances", args=[arrowfen.building.pk])
-    for _ in range(3):
-        arrowfen.resident()
-    few = queries(coordinator, address)
-    see_all()
-    for _ in range(27):
-        arrowfen.resident()
-
-    assert (few, queries(coordinator, address)) == (10, 10)

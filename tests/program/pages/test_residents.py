@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+import pytest
 from django.urls import reverse
 
 from program import clock
@@ -201,8 +202,9 @@ def test_a_weekly_commitment_is_added_changed_and_ended_by_hand(arrowfen, coordi
     assert bath.ended_at == clock.now()
 
 
-def test_the_queries_of_the_list_do_not_grow_with_the_residents(arrowfen, coordinator, queries, see_all):
-    address = reverse("program:residents", args=[arrowfen.building.pk])
+@pytest.mark.parametrize("name", ["residents", "clearances"])
+def test_the_queries_of_a_list_do_not_grow_with_the_residents(arrowfen, coordinator, queries, see_all, name):
+    address = reverse(f"program:{name}", args=[arrowfen.building.pk])
     for _ in range(3):
         arrowfen.resident()
     few = queries(coordinator, address)
