@@ -7,7 +7,16 @@ from allauth.account.forms import LoginForm
 from django.http import HttpRequest
 
 
+NOT_TOGETHER = "That name or address and that password do not go together. Try again, or ask your administrator."
+
+
 class SignIn(DefaultAccountAdapter):
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "email_password_mismatch": NOT_TOGETHER,
+        "username_password_mismatch": NOT_TOGETHER,
+        "too_many_login_attempts": "Too many tries. Wait five minutes, then try again.",
+    }
+
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
 

@@ -1,5 +1,6 @@
 """A roster from the request to the draft: the row is the job, and is safe to work on twice."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db import transaction
@@ -16,7 +17,7 @@ from scheduling.load import Loaded, load_week
 from scheduling.load.weights import most_sessions
 from scheduling.models import Roster
 from scheduling.problem import Value, write_problem, write_roster
-from scheduling.solver import Progress, solve
+from scheduling.solver import Progress, most_alone, solve
 
 # A roster that ends its worker this often is put aside instead of ending the next.
 MOST_STARTS = 3
@@ -40,7 +41,8 @@ def fill_roster(*, roster_id: int, building_id: int) -> None:
         if roster is None:
             return
         loaded = load_week(building=roster.building, week=Week(roster.monday))
-    answer = solve(loaded.problem, seconds=roster.seconds, progress=lambda done: _tell(roster, loaded, done))
+    alone = most_alone(loaded.problem)
+    answer = solve(loaded.problem, seconds=roster.seconds, progress=lambda done: _tell(roster, loaded, alone, done))
     faults = broken_rules(loaded.problem, answer)
     with scope([building_id], user_id=roster.asked_by_id):
         if faults:
@@ -51,7 +53,7 @@ def fill_roster(*, roster_id: int, building_id: int) -> None:
             built_at=clock.now(),
             problem=write_problem(loaded.problem),
             answer=write_roster(answer),
-            progress=_progress(loaded, len(answer.sessions), answer.objective, answer.bound),
+            progress=_progress(loaded, alone, len(answer.sessions), answer.objective, answer.bound),
             version=F("version") + 1,
         )
 
@@ -76,24 +78,28 @@ def _give_up(roster: Roster, sentence: str) -> None:
     )
 
 
-def _tell(roster: Roster, loaded: Loaded, done: Progress) -> None:
+def _tell(roster: Roster, loaded: Loaded, alone: Sequence[int], done: Progress) -> None:
     with scope([roster.building_id], user_id=roster.asked_by_id):
         Roster.objects.filter(pk=roster.pk, state=Roster.State.BUILDING).update(
-            progress=_progress(loaded, done.placed, done.value, done.bound)
+            progress=_progress(loaded, alone, done.placed, done.value, done.bound)
         )
 
 
-def _progress(loaded: Loaded, placed: int, value: Value, bound: Value | None) -> dict[str, Any]:
-    """What a person sees: sessions placed, of those prescribed; those that stand already count as placed."""
+def _progress(loaded: Loaded, alone: Sequence[int], placed: int, value: Value, bound: Value | None) -> dict[str, Any]:
+    """What a person sees: sessions placed, of those prescribed; those that stand already count as placed.
+
+    `alone`: how many new sessions each resident could have if nobody else were there.
+    """
     return {
         "placed": loaded.booked + placed,
         "prescribed": loaded.prescribed,
         "booked": loaded.booked,
         "value": float(value),
         "bound": None if bound is None else float(bound),
-        "most_possible": loaded.prescribed if bound is None else loaded.booked + _most(loaded, bound),
+        "most_possible": loaded.prescribed if bound is None else loaded.booked + _most(loaded, alone, bound),
     }
 
 
-def _most(loaded: Loaded, bound: Value) -> int:
-    return most_sessions([one.rewards for one in loaded.problem.residents], bound)
+def _most(loaded: Loaded, alone: Sequence[int], bound: Value) -> int:
+    residents = zip(loaded.problem.residents, alone, strict=True)
+    return most_sessions([one.rewards[:most] for one, most in residents], bound)

@@ -48,7 +48,7 @@ def manager_of(region: str) -> str:
 
 @transaction.atomic
 def seed_organisation(*, password: str) -> None:
-    """Regions, managers and administrator where they are missing; all of the demo's people get `password`."""
+    """Regions, managers and administrator where they are missing; `password` is that of all of the demo's people."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s, 0)", [SEEDING])
     administrator = User.objects.filter(username=ADMINISTRATOR).first()

@@ -94,6 +94,8 @@ def _set_up(plan: BuildingPlan, administrator: User, now: datetime, weeks_of_his
             judged = judge_file(kind="building", content=content, file_name="building.xlsx", by=administrator)
             apply_import(imported=judged, by=administrator)
             cast = cast_of(plan, Building.objects.get(name=plan.name))
+            # The workbook brings people without a password; all of the demo's people have the same.
+            User.objects.filter(roles__building=cast.building).update(password=administrator.password)
         set_scope([cast.building.pk], user_id=cast.coordinator.pk)
         with Timed(seeded, "residents"):
             move_in(cast, today=now.astimezone(zone).date())

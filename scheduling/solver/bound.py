@@ -5,6 +5,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from scheduling.problem import Problem
 from scheduling.solver.filling import Filling
 from scheduling.solver.layout import to_microseconds
 from scheduling.solver.starts import Starts
@@ -31,6 +32,12 @@ def proven_bound(filling: Filling) -> int:
     if most is not None:
         bounds.append(_fractional(profits, Resource(most, [1] * len(profits))))
     return min(bounds)
+
+
+def most_alone(problem: Problem) -> tuple[int, ...]:
+    """How many new sessions each resident could have if nobody else were there, in the order of the problem."""
+    filling = Filling(problem, None)
+    return tuple(len(_profits_alone(filling, place)) - 1 for place in range(len(problem.residents)))
 
 
 def _profits_alone(filling: Filling, place: int) -> list[int]:

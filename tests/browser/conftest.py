@@ -23,6 +23,10 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text()
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PHONE, DESK = (360, 740), (1280, 800)
+SQUEEZED = """() => [...document.querySelectorAll("main *")]
+  .filter((one) => [...one.childNodes].some((node) => node.nodeType === 3 && /\\S{5}/.test(node.data)))
+  .filter((one) => { const box = one.getBoundingClientRect(); return box.width > 1 && box.width < 32 && box.height > 60; })
+  .map((one) => one.outerHTML.slice(0, 160))"""
 # What an answer of 409, 412 or 422 writes into the console by itself.
 EXPECTED = "Failed to load resource"
 
@@ -91,6 +95,10 @@ class Visitor:
         options = {"runOnly": RULES, "rules": {"target-size": {"enabled": True}}}
         found = self.page.evaluate("(options) => axe.run(document, options)", options)
         return [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in found["violations"]]
+
+    def squeezed(self) -> list[str]:
+        """Words in a column too narrow to hold one of them."""
+        return list(self.page.evaluate(SQUEEZED))
 
     def scrolls_sideways(self) -> bool:
         return bool(self.page.evaluate("() => document.documentElement.scrollWidth > window.innerWidth"))

@@ -54,6 +54,7 @@ def addresses(house, in_house):
     return [
         f"{here}/week/2026-W49/",
         f"{here}/week/2026-W49/?show=published",
+        f"{here}/rosters/{again.pk}/changes/",
         f"{here}/week/2026-W50/",
         f"{here}/week/2026-W51/",
         f"{here}/day/2026-11-30/",
@@ -86,9 +87,17 @@ def test_every_page_can_be_used_by_everybody_on_every_screen(visit, addresses):
             assert visitor.page.goto(address).status == 200, address
             found += [(address, size, one) for one in visitor.violations()]
             found += [(address, size, "scrolls sideways")] if visitor.scrolls_sideways() else []
+            found += [(address, size, one) for one in visitor.squeezed()]
         found += [(size, fault) for fault in visitor.faults]
 
     assert found == []
+
+
+def test_nothing_is_squeezed_for_those_who_may_only_look(visit, house, addresses):
+    visitor = visit(house.aide, size=PHONE)
+    for address in addresses:
+        visitor.page.goto(address)
+        assert (address, visitor.squeezed(), visitor.scrolls_sideways()) == (address, [], False)
 
 
 def test_a_refused_form_can_be_used_by_everybody(visit, house):

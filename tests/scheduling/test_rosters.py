@@ -121,3 +121,15 @@ def test_walk_through_1_has_67_starts_on_monday(arrowfen: House) -> None:
     monday = [time for time in times_of(resident=resident, week=W49) if time.start.astimezone(ZONE).day == 30]
 
     assert len(monday) == 67
+
+
+def test_whoever_cannot_train_at_all_is_not_counted_as_possible(arrowfen: House) -> None:
+    for _ in range(3):
+        arrowfen.resident()
+    uncleared = arrowfen.resident()
+    uncleared.clearances.update(until_on=date(2026, 11, 1))
+
+    roster = built(staffed(arrowfen))
+
+    told = roster.progress
+    assert (told["placed"], told["most_possible"], told["prescribed"]) == (6, 6, 8)

@@ -12,6 +12,7 @@ from program.models import Resident
 from scheduling.tasks import fill_roster
 from tests import factories
 from tests.conftest import House
+from tests.program.api.arranging import one_set
 from tests.program.api.asking import Api
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -65,23 +66,10 @@ def done(house: House, resident: Resident, start: str, end: str) -> None:
                 "starts_at": wall(start).isoformat(),
                 "ends_at": wall(end).isoformat(),
                 "lines": [{"kind": "started", "happened_at": wall(start).isoformat(), "event_id": str(uuid4())}],
-                "sets": [a_set(house, moment) for moment in moments],
+                "sets": [one_set(house, moment) for moment in moments],
             },
         )
     assert (answer.status_code, answer.json()["state"]) == (201, "done")
-
-
-def a_set(house: House, ended_at: datetime) -> dict[str, Any]:
-    return {
-        "station": house.stations[0].pk,
-        "exercise": "leg press",
-        "load": "20",
-        "load_unit": "kg",
-        "repetitions": 9,
-        "seconds": 75,
-        "ended_at": ended_at.isoformat(),
-        "event_id": str(uuid4()),
-    }
 
 
 def build(house: House, week: str, *, seconds: int = 8) -> dict[str, Any]:

@@ -117,8 +117,25 @@ def test_staff_may_look_but_not_change(arrowfen, client_of):
     aide = client_of(arrowfen.aide)
 
     assert "Change" not in words(aide.get(page(arrowfen, resident.pk)))
-    refused = aide.get(reverse("program:change-resident", args=[arrowfen.building.pk, resident.pk]))
+    refused = aide.post(reverse("program:change-resident", args=[arrowfen.building.pk, resident.pk]), {"room": "9"})
     assert refused.status_code == 403
+    assert "You may not change residents here. Ask your coordinator. Nothing was changed." in words(refused)
+
+
+def test_nobody_who_cannot_train_is_offered_times(arrowfen, coordinator, see_all):
+    resident = arrowfen.resident()
+    assert "Offer times" in words(coordinator.get(page(arrowfen, resident.pk)))
+    see_all()
+    set_hold(resident=resident, kind="clinical", reason="fall", starts_at=clock.now(), by=arrowfen.coordinator)
+
+    assert "Offer times" not in words(coordinator.get(page(arrowfen, resident.pk)))
+
+
+def test_a_building_without_residents_has_nothing_to_search(arrowfen, coordinator):
+    for name in ("residents", "clearances"):
+        shown = coordinator.get(reverse(f"program:{name}", args=[arrowfen.building.pk]))
+        assert "No residents yet" in words(shown)
+        assert "every unit" not in words(shown)
 
 
 def test_anyone_on_duty_enters_an_absence_and_ends_it(arrowfen, client_of, see_all):

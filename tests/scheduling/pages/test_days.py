@@ -123,6 +123,7 @@ def test_nobody_on_hold_is_offered_times_and_the_reason_is_named(manned, coordin
     shown = coordinator.get(address(manned, "times", resident.pk))
 
     assert shown.context["days"] == []
+    assert "Another time" not in words(shown)
     assert "Exercise hold: fall No times are offered while this is so." in words(shown)
 
 
@@ -180,8 +181,22 @@ def test_a_station_left_out_is_counted(manned, coordinator):
 
     shown = coordinator.get(address(manned, "day", "2026-11-30"))
 
-    assert [visit.mark for visit in shown.context["visits"]] == ["4 of 5"]
-    assert "4 of 5 stations, without C" in words(shown)
+    assert [marked for _, marked in shown.context["rows"]] == ["4 of 5 stations"]
+    assert "Where it says fewer stations, the session goes on without C." in words(shown)
+
+
+def test_stations_left_out_are_named_one_by_one_where_they_differ(manned, booked, coordinator):
+    other = book_session(resident=manned.resident(), starts_at=at_clock(11), by=manned.coordinator)
+    for session, station in ((booked, manned.stations[0]), (other, manned.stations[1])):
+        Session.objects.filter(pk=session.pk).update(left_out=[station.pk])
+        session.slots.get(station=station).delete()
+
+    shown = coordinator.get(address(manned, "day", "2026-11-30"))
+
+    assert [marked for _, marked in shown.context["rows"]] == [
+        "4 of 5 stations, without A",
+        "4 of 5 stations, without B",
+    ]
 
 
 def test_a_session_inside_the_planning_buffer_says_so(manned, booked, coordinator, see_all):
