@@ -6,6 +6,15 @@ import sys
 
 from django.core.management import execute_from_command_line
 
+# It reads a file and writes an answer, wherever it is run: no server, no secret.
+ALONE = {"solve_roster"}
+NOTHING = {
+    "DEMO": "no",
+    "DJANGO_DEBUG": "yes",
+    "DJANGO_SECRET_KEY": "none",
+    "DATABASE_URL": "postgresql:///none",
+    "REDIS_URL": "redis://none",
+}
 OWNER_COMMANDS = {"migrate", "makemigrations", "sqlmigrate", "showmigrations", "dbshell"}
 
 
@@ -13,6 +22,8 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "program.config.settings")
     if set(sys.argv[1:2]) & OWNER_COMMANDS and "DATABASE_OWNER_URL" in os.environ:
         os.environ["DATABASE_URL"] = os.environ["DATABASE_OWNER_URL"]
+    if set(sys.argv[1:2]) & ALONE:
+        os.environ.update(NOTHING)
     execute_from_command_line(sys.argv)
 
 

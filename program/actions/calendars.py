@@ -18,6 +18,8 @@ from program.importing.refusals import Unfit
 from program.models import Building, Commitment, CommitmentTime, Resident, User
 from program.rules.errors import Invalid, Refused
 
+# Read once: asking looks through the folder of all zones.
+TIMEZONES = frozenset(available_timezones())
 # Entries that were made here and not read from a file end in this.
 ENTERED_HERE = "@entered-here"
 CHANGED_FIELDS = {
@@ -113,7 +115,7 @@ def _times_to_come(commitments: Sequence[Commitment]) -> Any:
 
 def _as_written(timezone: str, **fields: Any) -> dict[str, Any]:
     """The fields that hold wall-clock times, each time in one spelling; Invalid for what is not one."""
-    if timezone not in available_timezones():
+    if timezone not in TIMEZONES:
         raise Invalid(f"“{timezone[:64]}” is not an IANA time zone. Write it like America/New_York.", field="timezone")
     written: dict[str, Any] = {}
     if "starts" in fields:

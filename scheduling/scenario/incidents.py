@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from functools import partial
 
+from program import clock
 from program.actions.places import close
 from program.actions.safety import end_hold, set_hold
 from program.models import Hold, Resident
@@ -40,7 +41,7 @@ def _hold(cast: Cast, resident: Resident, since: datetime) -> None:
 def _break(cast: Cast) -> None:
     """The last station but one, so that most of a session can still be done."""
     station = cast.stations[-2]
-    moment = cast.out_of_order[station.pk] = cast.at(cast.today, 0)
+    moment = cast.out_of_order[station.pk] = clock.now()
     close(
         building=cast.building,
         station=station,
