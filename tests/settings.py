@@ -7,7 +7,7 @@ os.environ.setdefault("DATABASE_URL", "postgresql://service_app@/service")
 os.environ.setdefault("REDIS_URL", "redis://127.0.0.1:6379/0")
 os.environ.setdefault("HTTPS", "no")
 
-from program.config.settings import *  # noqa: E402, F403 - the environment above must be there first
+from program.config.settings import *  # noqa: F403 - the environment above must be there first
 
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

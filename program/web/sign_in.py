@@ -6,7 +6,6 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
 from django.http import HttpRequest
 
-
 NOT_TOGETHER = "That name or address and that password do not go together. Try again, or ask your administrator."
 
 
