@@ -8,9 +8,11 @@ from django.db import transaction
 from program import clock
 from program.actions.changing import change, make, only
 from program.actions.commitment_times import remake_times
-from program.models import Building, Closure, Hours, Station, Unit, User
+from program.actions.leaving_out import go_on_without
+from program.actions.locks import lock_plan
+from program.models import Building, Closure, Hours, Session, Station, Unit, User
 from program.rules.errors import Invalid
-from program.rules.opening import Period
+from program.rules.opening import Period, day_closes_at
 
 STATION_FIELDS = {"name", "exercise", "position", "load_unit", "load_step", "lightest", "heaviest"}
 BUILDING_FIELDS = {
@@ -55,7 +57,7 @@ def add_hours(
     name: str = "",
     unit: Unit | None = None,
 ) -> Hours:
-    return make(
+    hours = make(
         Hours(
             building=building,
             kind=kind,
@@ -66,11 +68,26 @@ def add_hours(
             unit=unit,
         )
     )
+    _close_days_anew(building)
+    return hours
 
 
 @transaction.atomic
 def remove_hours(*, hours: Hours) -> None:
     hours.delete()
+    _close_days_anew(hours.building)
+
+
+def _close_days_anew(building: Building) -> None:
+    """The days of the sessions to come close when the building now does."""
+    lock_plan(building=building)
+    openings, changed = openings_of(building), []
+    for session in Session.objects.of(building).on_the_plan().filter(day_closes_at__gt=clock.now()):
+        closes_at = day_closes_at(openings, session.starts_at, building.zone)
+        if closes_at != session.day_closes_at:
+            session.day_closes_at, session.version = closes_at, session.version + 1
+            changed.append(session)
+    Session.objects.bulk_update(changed, ["day_closes_at", "version"])
 
 
 @transaction.atomic
@@ -95,8 +112,11 @@ def close(
     station: Station | None = None,
     note: str = "",
 ) -> Closure:
-    """Close the building, a unit or a station; sessions that this touches stay published and show it."""
-    return make(
+    """Close the building, a unit or a station; sessions that this touches stay published and show it.
+
+    Where the building goes on without a station out of order, they are left with the others.
+    """
+    closure = make(
         Closure(
             building=building,
             unit=unit,
@@ -109,12 +129,17 @@ def close(
             entered_at=clock.now(),
         )
     )
+    go_on_without(closure=closure)
+    return closure
 
 
 @transaction.atomic
 def end_closure(*, closure: Closure, ends_at: datetime | None = None, version: int | None = None) -> Closure:
-    """Open again, now or at `ends_at`."""
+    """Open again, now or at `ends_at`; sessions that go on without a station do so until somebody moves them."""
     ends_at = ends_at or clock.now()
     if ends_at <= closure.starts_at:
         raise Invalid("A closure must end after it starts.", field="ends_at")
-    return change(closure, version=version, ends_at=ends_at)
+    closure = change(closure, version=version, ends_at=ends_at)
+    # It may last longer than was said.
+    go_on_without(closure=closure)
+    return closure

@@ -20,7 +20,7 @@ def times_of(*, resident: Resident, week: Week, session: Session | None = None) 
 
     `session` is one that is to be moved: it does not stand in its own way.
     """
-    loaded = load_week(building=resident.building, week=week, without=session)
+    loaded = load_week(building=resident.building, week=week, is_replanned=False, without=session)
     if not _has_plan(loaded, resident):
         return []
     key = str(resident.pk)
@@ -79,6 +79,8 @@ def booking_of(loaded: Loaded, resident: Resident, slots: Iterable[Slot]) -> Boo
 
 
 def _judged(loaded: Loaded, resident: Resident, starts_at: datetime) -> Allowed | Refusal:
+    if str(resident.pk) not in loaded.residents:
+        return Refusal("not_in_the_programme", f"{resident.name} is not in the programme here that week.")
     if not _has_plan(loaded, resident):
         return Refusal("no_exercise_plan", f"{resident.name} has no exercise plan yet.")
     key = str(resident.pk)
@@ -87,7 +89,7 @@ def _judged(loaded: Loaded, resident: Resident, starts_at: datetime) -> Allowed 
 
 def _load(resident: Resident, starts_at: datetime, session: Session | None) -> Loaded:
     week = Week.of(starts_at, resident.building.zone)
-    return load_week(building=resident.building, week=week, has_buffer=False, without=session)
+    return load_week(building=resident.building, week=week, has_buffer=False, is_replanned=False, without=session)
 
 
 def _has_plan(loaded: Loaded, resident: Resident) -> bool:

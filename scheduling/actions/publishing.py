@@ -10,7 +10,7 @@ from django.db import transaction
 from program import clock
 from program.actions.changing import change
 from program.actions.locks import lock_persons, lock_plan
-from program.actions.sessions import book_sessions, rebook_session, withdraw_sessions
+from program.actions.sessions import book_sessions, rebook_sessions, withdraw_sessions
 from program.models import Session, User
 from program.rules.errors import Refused
 from program.rules.week import Week
@@ -101,10 +101,8 @@ def _book(roster: Roster, loaded: Loaded, placed: Sequence[PlacedSession], by: U
         + [booking.resident.person_id for booking in bookings]
     )
     withdrawn = withdraw_sessions(sessions=withdrawn, reason="planned again", by=by) if withdrawn else []
-    rebooked = [
-        rebook_session(session=session, booking=booking_of(loaded, session.resident, place.slots), by=by)
-        for session, place in moved
-    ]
+    moves = [(session, booking_of(loaded, session.resident, place.slots)) for session, place in moved]
+    rebooked = rebook_sessions(moves=moves, by=by) if moves else []
     booked = book_sessions(building=roster.building, bookings=bookings, by=by) if bookings else []
     return Published(roster=roster, booked=booked, moved=rebooked, withdrawn=withdrawn)
 

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from program import clock
 from program.models import Building, Pairing, PrescriptionLine, Resident, Session, Station
 from program.rules.overdue import is_overdue
 from program.rules.week import Week
@@ -37,23 +36,30 @@ class Loaded:
     booked: int
 
 
-def load_week(*, building: Building, week: Week, has_buffer: bool = True, without: Session | None = None) -> Loaded:
+def load_week(
+    *,
+    building: Building,
+    week: Week,
+    has_buffer: bool = True,
+    is_replanned: bool = True,
+    without: Session | None = None,
+) -> Loaded:
     """The problem of `week`, as things stand now.
 
     `has_buffer`: the planning buffer on top of recovery, for whatever the service proposes; a person may choose a time
-    inside it. `without`: a session that is to be moved, so that it does not stand in its own way.
+    inside it. `is_replanned`: published sessions that cannot stay are planned again; else they hold what they hold.
+    `without`: a session that is to be moved, so that it does not stand in its own way.
     """
-    start, until, moment = week.starts_at(building.zone), week.ends_at(building.zone), clock.now()
     stands = standing_in(building=building, week=week, without=without)
-    residents = stands.residents
+    residents, loose = stands.residents, stands.loose if is_replanned else ()
     fixed: dict[int, list[Session]] = {resident.pk: [] for resident in residents}
-    for session in stands.firm:
+    for session in stands.firm if is_replanned else stands.firm + stands.loose:
         fixed[session.resident_id].append(session)
     plans = reading.plans_of(residents)
     read = Read(
         building=building,
         frame=stands.frame,
-        days=reading.openings_in(building, week),
+        days=stands.openings,
         closures=stands.closures,
         stations=reading.stations_of(building),
         residents=residents,
@@ -61,10 +67,10 @@ def load_week(*, building: Building, week: Week, has_buffer: bool = True, withou
         sessions_a_week={key: plan.sessions_a_week for key, (plan, _) in plans.items()},
         calendars=stands.calendars,
         fixed=fixed,
-        neighbours=reading.neighbours_of(residents, start, until, moment),
-        overdue=_overdue(building, residents, max(moment, start), stands.calendars),
+        neighbours=reading.neighbours_of(residents, stands.frame, without),
+        overdue=_overdue(building, residents, max(stands.frame.moment, stands.frame.start), stands.calendars),
     )
-    return _loaded(read, week, stands.blocks, stands.loose, has_buffer)
+    return _loaded(read, week, stands.blocks, loose, has_buffer)
 
 
 def _overdue(

@@ -90,7 +90,7 @@ def _resident(
     building, turn = read.building, timedelta(minutes=read.building.turn_minutes)
     near = read.neighbours[resident.pk]
     needs = _needs(read.lines.get(resident.pk, ()))
-    fixed = tuple(_fixed(session, read.stations) for session in read.fixed.get(resident.pk, ()))
+    fixed = tuple(_fixed(session, read) for session in read.fixed.get(resident.pk, ()))
     return roster_problem.Resident(
         id=str(resident.pk),
         sessions=asked,
@@ -134,18 +134,19 @@ def _escort(resident: Resident, turn_minutes: int) -> roster_problem.Escort | No
     return roster_problem.Escort(-(-resident.escort_minutes // turn_minutes), resident.escort_people * SIXTHS_A_PERSON)
 
 
-def _fixed(session: Session, stations: Sequence[Station]) -> roster_problem.FixedSession:
-    """A session that stands: where it is planned, or when it really was."""
-    known = {station.pk for station in stations}
+def _fixed(session: Session, read: Read) -> roster_problem.FixedSession:
+    """A session that stands: where it is planned, until its time is over or it has ended; then when it really was."""
+    known = {station.pk for station in read.stations}
     slots = tuple(
         roster_problem.Slot(slot.station.name, slot.starts_at, slot.ends_at)
         for slot in session.slots.all()
         if slot.station_id in known
     )
-    if slots and not session.sets_done:
+    is_over = session.ended_at is not None or session.ends_at <= read.frame.moment
+    if slots and not (session.sets_done and is_over):
         return roster_problem.FixedSession(slots)
     # What happened without a plan is somewhere on the circuit; the problem wants to know where.
-    somewhere = slots[0].station if slots else stations[0].name
+    somewhere = slots[0].station if slots else read.stations[0].name
     start, end = session.started_at or session.starts_at, session.really_ended_at or session.ends_at
     return roster_problem.FixedSession((roster_problem.Slot(somewhere, start, end),))
 

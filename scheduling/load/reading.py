@@ -28,6 +28,7 @@ from program.models import (
 from program.rules.opening import Stretch, on_day
 from program.rules.states import HOLDS_NOTHING
 from program.rules.week import Week
+from scheduling.load.blocks import Frame
 
 # Further back than the longest recovery, and far enough to know the time that a resident is used to.
 LOOK_BACK = timedelta(days=45)
@@ -109,13 +110,14 @@ def last_done_at(residents: Sequence[Resident]) -> dict[int, datetime]:
     return {row["resident"]: row["last"] for row in done.annotate(last=Max("last_set_ended_at")).order_by()}
 
 
-def neighbours_of(
-    residents: Sequence[Resident], start: datetime, until: datetime, moment: datetime
-) -> dict[int, Neighbours]:
-    """Earlier and later sessions of the same residents, outside the week."""
+def neighbours_of(residents: Sequence[Resident], frame: Frame, without: Session | None) -> dict[int, Neighbours]:
+    """Earlier and later sessions of the same residents, outside the week; `without` is one that is to be moved."""
+    start, until, moment = frame.start, frame.until, frame.moment
     around = Session.objects.filter(resident__in=residents, starts_at__gte=start - LOOK_BACK).filter(
         Q(starts_at__lt=start) | Q(starts_at__gte=until)
     )
+    if without is not None:
+        around = around.exclude(pk=without.pk)
     found = _by(around.on_the_plan().order_by("starts_at"), "resident_id")
     return {resident.pk: _neighbours(resident, found[resident.pk], start, moment) for resident in residents}
 

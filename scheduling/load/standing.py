@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from program import clock
 from program.models import Building, Closure, Resident, Session
+from program.rules.opening import Stretch
 from program.rules.states import HOLDS_NOTHING, State
 from program.rules.week import Week
 from scheduling.load import reading
@@ -19,6 +20,7 @@ class Standing:
     """Residents with their calendars and blocked times; `firm` sessions stay, `loose` ones are planned again."""
 
     frame: Frame
+    openings: Sequence[Stretch]
     closures: Sequence[Closure]
     residents: Sequence[Resident]
     calendars: Mapping[int, Calendar]
@@ -41,12 +43,18 @@ def standing_in(*, building: Building, week: Week, without: Session | None = Non
     standing = [session for session in sessions if session.state_at(moment) not in HOLDS_NOTHING]
     residents = _with_booked(reading.residents_in(building, start, until), standing)
     closures = reading.closures_in(building, start, until)
-    frame = _frame(building, week, moment)
+    frame, openings = _frame(building, week, moment), reading.openings_in(building, week)
     calendars = _calendars(residents, closures, start, until, week)
     blocks = {resident.pk: blocks_of(frame, calendars[resident.pk]) for resident in residents}
-    loose = [one for one in standing if _cannot_happen(one, blocks[one.resident_id], closures, moment)]
+    in_week = [one for one in standing if start <= one.starts_at and not _has_begun(one, moment)]
+    loose = [
+        one
+        for one in in_week
+        if _has_no_time(one, openings, blocks[one.resident_id]) or _is_at_a_closed_station(one, closures)
+    ]
     return Standing(
         frame=frame,
+        openings=openings,
         closures=closures,
         residents=residents,
         calendars=calendars,
@@ -84,12 +92,22 @@ def _calendars(
     return {one.pk: Calendar(one, times[one.pk], holds[one.pk], clearances[one.pk], closures) for one in residents}
 
 
-def _cannot_happen(session: Session, blocks: Sequence[Block], closures: Sequence[Closure], moment: datetime) -> bool:
-    """A booking to come that lies in a blocked time or on a station out of order."""
-    if session.state_at(moment) is not State.PUBLISHED or session.starts_at < moment:
-        return False
-    if any(block.start < session.ends_at and session.starts_at < block.end for block in blocks):
+def _has_begun(session: Session, moment: datetime) -> bool:
+    """Whether it is no longer a booking to come: on its way, late, or written about."""
+    is_to_come = session.state_at(moment) is State.PUBLISHED and session.starts_at >= moment
+    return not is_to_come or session.attempted_at is not None
+
+
+def _has_no_time(session: Session, openings: Sequence[Stretch], blocks: Sequence[Block]) -> bool:
+    """It lies outside the opening hours or in a blocked time, or what really happened leaves it nothing of its day."""
+    if not any(day.start <= session.starts_at and session.ends_at <= day.end for day in openings):
         return True
+    if session.held_from is None or session.held_from >= session.day_closes_at:
+        return True
+    return any(block.start < session.ends_at and session.starts_at < block.end for block in blocks)
+
+
+def _is_at_a_closed_station(session: Session, closures: Sequence[Closure]) -> bool:
     return any(
         closure.station_id == slot.station_id
         and closure.starts_at < slot.ends_at

@@ -91,6 +91,7 @@ def test_a_week_is_built_published_and_one_session_moved_by_keyboard(visit, hous
     chosen = page.evaluate("() => document.activeElement.value")
     page.keyboard.press("Enter")
     expect(page.get_by_text("Moved from")).to_be_visible()
+    assert focused(page).startswith("Moved from")
 
     after = planned(in_house)
     moved = set(after) - set(before)

@@ -98,6 +98,8 @@ def test_nothing_is_squeezed_for_those_who_may_only_look(visit, house, addresses
     for address in addresses:
         visitor.page.goto(address)
         assert (address, visitor.squeezed(), visitor.scrolls_sideways()) == (address, [], False)
+    # The control: one heading is squeezed, and found.
+    visitor.page.goto(f"/buildings/{house.building.pk}/residents/")
     visitor.page.evaluate("() => { document.querySelector('h1').style.inlineSize = '1ch'; }")
     assert len(visitor.squeezed()) == 1
 

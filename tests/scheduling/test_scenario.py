@@ -3,10 +3,10 @@
 from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
-from pytest_django.fixtures import SettingsWrapper
 
 from program import clock
 from program.models import Audit, Building, Resident, Session, User, scope
@@ -73,7 +73,7 @@ def test_the_password_is_made_once_and_kept(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("command", ["seed_demo", "demo_logins"])
-def test_nothing_is_invented_outside_the_demo(command: str, settings: SettingsWrapper) -> None:
+def test_nothing_is_invented_outside_the_demo(command: str, settings: Any) -> None:
     settings.DEMO = False
     with pytest.raises(CommandError, match="demo only"):
         call_command(command)
