@@ -23,7 +23,7 @@ from scheduling.problem import (
     Together,
 )
 from scheduling.solver import Progress, conflicts_among_fixed, solve
-from tests.scheduling.problems import EIGHT, TURN, at, best_value, fixed, problem, problems, resident, session
+from tests.scheduling.problems import EIGHT, TURN, at, best_value, fixed, problem, problems, resident
 
 ONE_STATION = (Requirement("A", 1),)
 
@@ -293,35 +293,6 @@ def test_progress_says_how_far_it_is():
     solved(problem(resident("R1"), resident("R2")), progress=heard.append)
 
     assert [(one.placed, one.asked, one.bound) for one in heard] == [(2, 2, None), (2, 2, 2000)]
-
-
-def test_kept_sessions_stay_although_another_time_would_cost_less():
-    facts = problem(resident("R1", cost=_cheap(0)))
-    before = Roster(sessions=(session("R1", 5, "AB"),))
-
-    roster = solved(facts, kept=before)
-
-    assert (starts(roster), roster.objective) == ([("R1", 5)], 997)
-    assert (roster.kept.stay, roster.kept.moved, roster.kept.lost, roster.kept.moved_bound) == (1, 0, 0, 0)
-
-
-def test_a_kept_session_moves_so_that_somebody_else_has_one():
-    one, other = resident("R1", supervision=6), resident("R2", supervision=6, available=(Span(at(2), at(4)),))
-    before = Roster(sessions=(session("R1", 2, "AB"),))
-
-    roster = solved(problem(one, other), kept=before)
-
-    assert len(roster.sessions) == 2
-    assert (roster.kept.stay, roster.kept.moved, roster.kept.lost, roster.kept.moved_bound) == (0, 1, 0, 0)
-
-
-def test_a_kept_session_that_is_no_longer_possible_is_proven_to_move():
-    closed = (Station("A", (Span(at(5), at(7)),)), Station("B"))
-    before = Roster(sessions=(session("R1", 5, "AB"), session("gone away", 1, "AB")))
-
-    roster = solved(problem(stations=closed), kept=before)
-
-    assert (roster.kept.stay, roster.kept.moved, roster.kept.lost, roster.kept.moved_bound) == (0, 1, 1, 1)
 
 
 def _cheap(turn: int) -> Cost:
