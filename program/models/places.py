@@ -102,13 +102,7 @@ class Unit(OfBuilding):
 
 class HoursQuerySet(OfBuildingQuerySet):
     def openings(self) -> list[Period]:
-        return self.filter(kind=Hours.Kind.OPEN).as_periods()
-
-    def meals(self) -> list[Period]:
-        return self.filter(kind=Hours.Kind.MEAL).as_periods()
-
-    def as_periods(self) -> list[Period]:
-        return [Period(row.weekday, row.starts_minute, row.ends_minute, row.name, row.unit_id) for row in self]
+        return [row.period for row in self.filter(kind=Hours.Kind.OPEN)]
 
 
 class Hours(OfBuilding, Versioned):
@@ -156,6 +150,10 @@ class Hours(OfBuilding, Versioned):
                 violation_error_message="That overlaps another period of the same day.",
             ),
         ]
+
+    @property
+    def period(self) -> Period:
+        return Period(self.weekday, self.starts_minute, self.ends_minute, self.name, self.unit_id)
 
 
 class Closure(OfBuilding, Versioned):

@@ -38,13 +38,24 @@ def fill_roster(*, roster_id: int, building_id: int) -> None:
     """Build the draft. Each step is a transaction of its own: progress shows, and a killed worker loses nothing."""
     with scope([building_id]):
         roster = _claim(roster_id)
-        if roster is None:
-            return
+    if roster is None:
+        return
+    try:
+        _build(roster)
+    except Exception:
+        # Otherwise it would be “building” for ever. The worker's own log has the rest.
+        with scope([building_id], user_id=roster.asked_by_id):
+            _give_up(roster, "Building this roster failed. Build it again; if that fails too, ask for help.")
+        raise
+
+
+def _build(roster: Roster) -> None:
+    with scope([roster.building_id]):
         loaded = load_week(building=roster.building, week=Week(roster.monday))
     alone = most_alone(loaded.problem)
     answer = solve(loaded.problem, seconds=roster.seconds, progress=lambda done: _tell(roster, loaded, alone, done))
     faults = broken_rules(loaded.problem, answer)
-    with scope([building_id], user_id=roster.asked_by_id):
+    with scope([roster.building_id], user_id=roster.asked_by_id):
         if faults:
             _give_up(roster, f"The roster broke a rule and was not kept: {faults[0].sentence}")
             return
@@ -73,7 +84,8 @@ def _claim(roster_id: int) -> Roster | None:
 
 
 def _give_up(roster: Roster, sentence: str) -> None:
-    Roster.objects.filter(pk=roster.pk).update(
+    # Not where another worker has finished it meanwhile.
+    Roster.objects.filter(pk=roster.pk, state__in=OPEN).update(
         state=Roster.State.FAILED, failure=sentence[:300], version=F("version") + 1
     )
 

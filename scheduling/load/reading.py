@@ -44,14 +44,13 @@ class Neighbours:
     usual: Sequence[datetime]
 
 
-def openings_in(building: Building, week: Week) -> list[Stretch]:
-    openings = Hours.objects.of(building).openings()
-    return [stretch for day in week.days for stretch in on_day(openings, day, building.zone)]
-
-
-def meals_in(building: Building, week: Week) -> list[Stretch]:
-    meals = Hours.objects.of(building).meals()
-    return [stretch for day in week.days for stretch in on_day(meals, day, building.zone)]
+def openings_and_meals(building: Building, week: Week) -> tuple[list[Stretch], list[Stretch]]:
+    hours = list(Hours.objects.of(building))
+    openings, meals = ([row.period for row in hours if row.kind == kind] for kind in (Hours.Kind.OPEN, Hours.Kind.MEAL))
+    return (
+        [stretch for day in week.days for stretch in on_day(openings, day, building.zone)],
+        [stretch for day in week.days for stretch in on_day(meals, day, building.zone)],
+    )
 
 
 def closures_in(building: Building, start: datetime, until: datetime) -> list[Closure]:

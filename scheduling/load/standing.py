@@ -43,7 +43,8 @@ def standing_in(*, building: Building, week: Week, without: Session | None = Non
     standing = [session for session in sessions if session.state_at(moment) not in HOLDS_NOTHING]
     residents = _with_booked(reading.residents_in(building, start, until), standing)
     closures = reading.closures_in(building, start, until)
-    frame, openings = _frame(building, week, moment), reading.openings_in(building, week)
+    openings, meals = reading.openings_and_meals(building, week)
+    frame = _frame(building, week, moment, meals)
     calendars = _calendars(residents, closures, start, until, week)
     blocks = {resident.pk: blocks_of(frame, calendars[resident.pk]) for resident in residents}
     in_week = [one for one in standing if start <= one.starts_at and not _has_begun(one, moment)]
@@ -71,14 +72,14 @@ def _with_booked(residents: list[Resident], standing: Sequence[Session]) -> list
     return sorted([*residents, *booked.values()], key=lambda resident: resident.pk)
 
 
-def _frame(building: Building, week: Week, moment: datetime) -> Frame:
+def _frame(building: Building, week: Week, moment: datetime, meals: Sequence[Stretch]) -> Frame:
     return Frame(
         start=week.starts_at(building.zone),
         until=week.ends_at(building.zone),
         moment=moment,
         zone=building.zone,
         days=week.days,
-        meals=reading.meals_in(building, week),
+        meals=meals,
         rest_after_meal=timedelta(minutes=building.rest_after_meal_minutes),
     )
 

@@ -39,9 +39,14 @@ class Furnished:
     rows: dict[str, models.Model]
 
 
+def place_of(mark: str) -> str:
+    """The mark in the name of the building itself, which is no care data: a regional manager may read it."""
+    return mark.replace("canary", "place")
+
+
 def furnish(name: str) -> Furnished:
     mark = f"canary-of-{name}"
-    house = build_house(f"{name} {mark}")
+    house = build_house(f"{name} {place_of(mark)}")
     for station in house.stations:
         station.exercise = f"press {mark}"
         station.save(update_fields=["exercise"])

@@ -119,6 +119,7 @@ PAGES_OF_A_BUILDING: dict[str, dict[str, str]] = {
     "week/": {"GET": SEE},
     "week/<str:name>/": {"GET": SEE_RESIDENTS},
     "week/<str:name>/build/": {"POST": PLAN},
+    "rosters/<int:roster_id>/changes/": {"GET": SEE_RESIDENTS},
     "rosters/<int:roster_id>/progress/": {"GET": SEE},
     "rosters/<int:roster_id>/publish/": {"POST": PLAN},
     "day/": {"GET": SEE},

@@ -12,7 +12,7 @@ from program.web.doors import SIGNED_IN as BE_HERE
 from tests import factories
 from tests.program.api import walking
 from tests.promises.asking import METHODS, Address, addresses, ask, client_of, everything
-from tests.promises.furnished import Furnished, a_start, furnish
+from tests.promises.furnished import Furnished, a_start, furnish, place_of
 from tests.promises.matrix import MATRIX, PUBLIC, SIGNED_IN, START
 
 pytestmark = pytest.mark.django_db
@@ -137,7 +137,9 @@ class Told:
     def ask(self, world: World, actor: str, address: Address, there: Furnished) -> Iterator[tuple[str, HttpResponse]]:
         """The answers to all methods; nobody but those who work there may read a word of a house."""
         client = client_of(world.actors[actor])
-        foreign = [one.mark for one in (world.here, world.there) if one is not world.home_of(actor)]
+        houses = [one for one in (world.here, world.there) if one is not world.home_of(actor)]
+        foreign = [one.mark for one in houses]
+        foreign += [place_of(one.mark) for one in houses if (actor, one) != ("regional manager", world.here)]
         for method in METHODS:
             answer = ask(client, address, method, there)
             self.cells += 1

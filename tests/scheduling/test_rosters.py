@@ -1,13 +1,13 @@
 """A week from the request to what is published."""
 
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pytest
 
 from program import clock
 from program.actions.sessions import Booking, PlannedSlot, book_sessions
-from program.models import Hold, Session
+from program.models import Building, Hold, Session
 from program.rules.errors import Refused
 from program.rules.week import Week
 from scheduling.actions import compare, fill_roster, move_session, publish_roster, start_roster, times_of
@@ -133,3 +133,17 @@ def test_whoever_cannot_train_at_all_is_not_counted_as_possible(arrowfen: House)
 
     told = roster.progress
     assert (told["placed"], told["most_possible"], told["prescribed"]) == (6, 6, 8)
+
+
+def test_a_roster_that_cannot_be_built_says_so_and_is_not_building_for_ever(arrowfen: House) -> None:
+    roster = start_roster(building=arrowfen.building, week=W49, by=arrowfen.coordinator, seconds=5)
+    Building.objects.update(timezone="Nowhere/Else")
+
+    with pytest.raises(ZoneInfoNotFoundError):
+        fill_roster(roster_id=roster.pk, building_id=arrowfen.building.pk)
+
+    roster.refresh_from_db()
+    assert (roster.state, roster.failure) == (
+        "failed",
+        "Building this roster failed. Build it again; if that fails too, ask for help.",
+    )
