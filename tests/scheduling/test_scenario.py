@@ -1,15 +1,18 @@
 """The invented organisation: made by the real actions, whole, once."""
 
 from collections import Counter
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import transaction
 
 from program import clock
 from program.models import Audit, Building, Resident, Session, User, scope
+from program.models.scoped import set_scope
 from program.rules.states import State
 from scheduling.check import broken_rules
 from scheduling.models import Roster
@@ -22,14 +25,22 @@ PASSWORD = "seven quiet herons admire two copper kettles"
 WEDNESDAY = datetime(2026, 12, 2, 19, 30, tzinfo=UTC)
 
 
-@pytest.fixture
-def seeded(db: None) -> Seeded:
-    with clock.at(WEDNESDAY):
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: Any) -> Iterator[Seeded]:
+    """Made once for all tests here: it takes seconds."""
+    with django_db_blocker.unblock(), transaction.atomic(), clock.at(WEDNESDAY):
         with scope([], is_administration=True):
             seed_organisation(password=PASSWORD)
         made = seed_building(SMALLEST, seconds=3)
         assert made is not None
-        return made
+        yield made
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def seeded(made: Seeded) -> Seeded:
+    set_scope(Building.objects.values_list("pk", flat=True), user_id=None)
+    return made
 
 
 def test_a_building_stands_as_on_a_wednesday_afternoon(seeded: Seeded) -> None:

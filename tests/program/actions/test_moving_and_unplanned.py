@@ -5,17 +5,9 @@ from uuid import uuid4
 
 import pytest
 
-from program.actions.records import (
-    NewLine,
-    move_to_right_resident,
-    open_unplanned_session,
-    write_lines,
-)
+from program.actions.records import NewLine, move_to_right_resident, open_unplanned_session, write_lines
 from program.actions.residents import change_resident, set_recovery
-from program.actions.sessions import (
-    rebook_session,
-    rebook_sessions,
-)
+from program.actions.sessions import give_up_sessions, rebook_session, rebook_sessions
 from program.models import PrescriptionLine, Resident, Session, Set, Slot
 from program.rules.errors import Refused
 from program.rules.states import State
@@ -39,10 +31,6 @@ def spans(resident):
     return list(held.values_list("held_from", "held_until"))
 
 
-def marks(resident):
-    return list(Session.objects.filter(resident=resident).order_by("starts_at").values_list("is_cut", "is_too_soon"))
-
-
 @pytest.fixture
 def resident(arrowfen):
     return arrowfen.resident()
@@ -55,6 +43,25 @@ def chain(arrowfen, resident):
 
 def moved_to(house, session, start):
     return rebook_session(session=session, booking=booking(house, session.resident, start), by=house.coordinator)
+
+
+def test_a_session_given_up_cannot_be_moved(arrowfen, chain):
+    give_up_sessions(sessions=[chain[0]], reason="declined", by=arrowfen.aide)
+
+    with pytest.raises(Refused) as refusal:
+        moved_to(arrowfen, chain[0], MON + timedelta(minutes=6))
+
+    assert refusal.value.sentence == "This session is given up, so it cannot be moved."
+
+
+def test_a_move_is_the_same_session_at_another_time(arrowfen, resident):
+    session = booked(arrowfen, resident, MON)
+
+    moved_to(arrowfen, session, MON + HALF_AN_HOUR)
+
+    assert spans(resident) == [(MON + HALF_AN_HOUR, WED + HALF_AN_HOUR)]
+    moved = session.records.get(kind="moved")
+    assert (moved.moved_from_starts_at, moved.moved_from_ends_at) == (MON, MON + HALF_AN_HOUR)
 
 
 def test_a_visit_that_nobody_planned_takes_nothing_until_it_has_happened(arrowfen, chain, resident, at):

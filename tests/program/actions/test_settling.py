@@ -11,12 +11,7 @@ from program.actions.records import (
     take_back_lines,
     write_lines,
 )
-from program.actions.sessions import (
-    book_sessions,
-    give_up_sessions,
-    rebook_session,
-    withdraw_sessions,
-)
+from program.actions.sessions import book_sessions, give_up_sessions, rebook_session, withdraw_sessions
 from program.actions.settling import settle_closed_day
 from program.models import Session, Set, Slot
 from program.rules.errors import Refused
@@ -248,25 +243,6 @@ def test_a_station_that_somebody_has_taken_meanwhile_stays_theirs(arrowfen, chai
     )
 
     assert [slot.station.name for slot in session.slots.filter(is_held=True)] == ["A"]
-
-
-def test_a_session_given_up_cannot_be_moved(arrowfen, chain):
-    give_up_sessions(sessions=[chain[0]], reason="declined", by=arrowfen.aide)
-
-    with pytest.raises(Refused) as refusal:
-        rebook_earlier(arrowfen, chain[0], MON + timedelta(minutes=6))
-
-    assert refusal.value.sentence == "This session is given up, so it cannot be moved."
-
-
-def test_a_move_is_the_same_session_at_another_time(arrowfen, resident):
-    session = booked(arrowfen, resident, MON)
-
-    rebook_earlier(arrowfen, session, MON + HALF_AN_HOUR)
-
-    assert spans(resident) == [(MON + HALF_AN_HOUR, WED + HALF_AN_HOUR)]
-    moved = session.records.get(kind="moved")
-    assert (moved.moved_from_starts_at, moved.moved_from_ends_at) == (MON, MON + HALF_AN_HOUR)
 
 
 def test_one_refused_booking_refuses_them_all_and_is_named(arrowfen, chain, resident):
