@@ -81,7 +81,12 @@ def publish_roster(*, roster: Roster, by: User, version: int | None = None, with
     placed = [(index, session) for index, session in enumerate(placed_in(roster)) if index not in set(without)]
     if clashes := _clashes(loaded, placed):
         raise _refusal(clashes, len(placed))
-    return _book(roster, loaded, [session for _, session in placed], by)
+    try:
+        return _book(roster, loaded, [session for _, session in placed], by)
+    except Refused as refusal:
+        if not (refused := _refused_by_the_database(loaded, placed, refusal)):
+            raise
+        raise _refusal(refused, len(placed)) from None
 
 
 def _replace_the_published(roster: Roster) -> None:
@@ -127,16 +132,34 @@ def _clashes(loaded: Loaded, placed: Sequence[tuple[int, PlacedSession]]) -> lis
     """Each session that breaks a rule as things stand now, with the rule's sentence."""
     faults = broken_rules(loaded.problem, _as_answer(loaded, [session for _, session in placed]))
     return [
-        {
-            "session": index,
-            "resident": int(session.resident),
-            "name": _name(loaded, session),
-            "starts_at": session.start,
-            "sentence": _why(loaded, session),
-        }
+        _clash(loaded, index, session, _why(loaded, session))
         for index, session in placed
         if any(session.resident in fault.residents for fault in faults)
     ]
+
+
+def _refused_by_the_database(
+    loaded: Loaded, placed: Sequence[tuple[int, PlacedSession]], refusal: Refused
+) -> list[dict[str, Any]]:
+    """What only the database can see, such as a session in another building, told like every other clash."""
+    sentences = {
+        (str(clash["resident"]), clash["starts_at"]): clash["sentence"] for clash in refusal.details.get("clashes", ())
+    }
+    return [
+        _clash(loaded, index, session, sentences[session.resident, session.start])
+        for index, session in placed
+        if (session.resident, session.start) in sentences
+    ]
+
+
+def _clash(loaded: Loaded, index: int, session: PlacedSession, sentence: str) -> dict[str, Any]:
+    return {
+        "session": index,
+        "resident": int(session.resident),
+        "name": _name(loaded, session),
+        "starts_at": session.start,
+        "sentence": sentence,
+    }
 
 
 def _name(loaded: Loaded, session: PlacedSession) -> str:

@@ -6,8 +6,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import pytest
 
 from program import clock
+from program.actions.places import close
 from program.actions.sessions import Booking, PlannedSlot, book_sessions
-from program.models import Building, Hold, Session
+from program.models import Building, Hold, Session, Slot
 from program.rules.errors import Refused
 from program.rules.week import Week
 from scheduling.actions import compare, fill_roster, move_session, publish_roster, start_roster, times_of
@@ -94,6 +95,50 @@ def test_a_published_session_that_cannot_stay_is_moved_by_the_next_roster(arrowf
     assert [one.pk for one in published.moved] == [session.pk]
     assert Session.objects.get(resident=resident).starts_at != session.starts_at
     assert set(Roster.objects.values_list("state", flat=True)) == {"published", "replaced"}
+
+
+@pytest.mark.parametrize("skips", [True, False])
+def test_after_a_station_breaks_the_rebuilt_week_can_be_published(arrowfen: House, skips: bool) -> None:
+    arrowfen.building.skips_closed_stations = skips
+    arrowfen.building.save()
+    for _ in range(16):
+        arrowfen.resident()
+    publish_roster(roster=built(staffed(arrowfen)), by=arrowfen.coordinator)
+    close(
+        building=arrowfen.building,
+        station=arrowfen.stations[2],
+        reason="out of order",
+        starts_at=local("2026-12-04T00:00"),
+        by=arrowfen.aide,
+    )
+
+    publish_roster(roster=built(arrowfen), by=arrowfen.coordinator)
+
+    of_the_broken = Slot.objects.filter(station=arrowfen.stations[2], starts_at__gte=local("2026-12-04T00:00"))
+    assert not of_the_broken.filter(is_held=True).exists()
+
+
+def test_what_the_database_alone_refuses_is_a_clash_of_the_draft_by_its_number(
+    arrowfen: House, brindlewharf: House
+) -> None:
+    """A session that the person has in another building: nobody here can see it, the database does."""
+    moved_at = local("2026-11-30T20:00")
+    before = brindlewharf.resident(until=moved_at, recovery_hours=1000)
+    start = local("2026-11-30T10:00")
+    slot = PlannedSlot(brindlewharf.stations[0], start, start + timedelta(minutes=6))
+    book_sessions(building=brindlewharf.building, bookings=[Booking(before, [slot])], by=brindlewharf.coordinator)
+    moved_in = arrowfen.resident(person=before.person, since=moved_at, enrolled_at=moved_at, sessions_a_week=1)
+    other = arrowfen.resident(sessions_a_week=1)
+    roster = built(staffed(arrowfen))
+
+    with pytest.raises(Refused) as refused:
+        publish_roster(roster=roster, by=arrowfen.coordinator)
+
+    [clash] = refused.value.details["clashes"]
+    assert (refused.value.problem, clash["resident"], clash["name"]) == ("roster-clashes", moved_in.pk, moved_in.name)
+    roster.refresh_from_db()
+    published = publish_roster(roster=roster, by=arrowfen.coordinator, without=[clash["session"]])
+    assert [session.resident_id for session in published.booked] == [other.pk]
 
 
 def test_moving_names_the_rule_and_the_first_allowed_time(arrowfen: House) -> None:
