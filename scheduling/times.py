@@ -115,7 +115,8 @@ class _Room:
         return f"{instant.astimezone(self.zone):%H:%M}"
 
     def day_and_clock(self, instant: datetime) -> str:
-        return f"{instant.astimezone(self.zone):%a %d %b %H:%M}"
+        local = instant.astimezone(self.zone)
+        return f"{local:%a} {local.day} {local:%b %H:%M}"
 
 
 def _resident(problem: Problem, resident_id: str) -> Resident:

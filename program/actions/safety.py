@@ -104,7 +104,7 @@ def end_hold(
     # What has not begun cannot end before its start: the shortest hold there is stays on record.
     ends_at = hold.starts_at + timedelta(microseconds=1) if is_called_off else ends_at or now
     if ends_at <= hold.starts_at:
-        raise Invalid("A hold must end after it starts.", field="ends_at")
+        raise Invalid("The end must come after the start.", field="ends_at")
     told_before = hold.ends_at
     hold = change(hold, version=version, ends_at=ends_at, released_by=by, release_note=note)
     _withdraw_inside(hold, by)

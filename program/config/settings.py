@@ -116,7 +116,8 @@ ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
 ACCOUNT_PREVENT_ENUMERATION = True
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-EMAIL_HOST = env.text("EMAIL_HOST", "localhost")
+# Without one no mail is sent, and nobody is told that it was.
+EMAIL_HOST = env.text("EMAIL_HOST", "")
 
 # Cookies and headers
 SESSION_COOKIE_AGE = 12 * 60 * 60

@@ -41,7 +41,7 @@ COLUMNS: Final = (
     Column("clearance_limits", "What the clinician limited, in words.", "no overhead pull"),
     Column("sessions_a_week", "1, 2 or 3.", "2"),
     Column("recovery_hours", "48 or more; empty means 48.", "48"),
-    Column("last_session_ended_at", "Local time, or with an offset, like 2026-11-26T10:30.", "2026-11-26T10:30"),
+    Column("last_session_ended_at", "Local time, or with an offset, like 2026-09-24T10:30.", "2026-09-24T10:30"),
     Column("sessions_so_far", "How many sessions the person has done before.", "7"),
     Column("preferred", "morning, afternoon, or empty.", "morning"),
 )

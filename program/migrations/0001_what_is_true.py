@@ -1163,7 +1163,7 @@ class Migration(migrations.Migration):
                     models.Q(("ends_at__isnull", True), ("ends_at__gt", models.F("starts_at")), _connector="OR"),
                 ),
                 name="a_hold_ends_after_it_starts",
-                violation_error_message="A hold must end after it starts.",
+                violation_error_message="The end must come after the start.",
             ),
         ),
         migrations.AddConstraint(

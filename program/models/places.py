@@ -1,5 +1,6 @@
 """The tree of places: regions, buildings and their units; when they are open, when meals are, when they are closed."""
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Self
 from zoneinfo import ZoneInfo
 
@@ -156,6 +157,13 @@ class Hours(OfBuilding, Versioned):
         return Period(self.weekday, self.starts_minute, self.ends_minute, self.name, self.unit_id)
 
 
+class ClosureQuerySet(OfBuildingQuerySet):
+    def touching(self, start: datetime, until: datetime) -> Self:
+        """Those of which some instant lies in the half-open span, in order of time."""
+        lasting = self.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=start), starts_at__lt=until)
+        return lasting.order_by("starts_at", "pk")
+
+
 class Closure(OfBuilding, Versioned):
     """The building, a unit or a station is closed from-until; open-ended until somebody says otherwise."""
 
@@ -174,6 +182,8 @@ class Closure(OfBuilding, Versioned):
     ends_at = models.DateTimeField(null=True, blank=True)
     entered_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
+
+    objects = ClosureQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
 
     class Meta:
         constraints = [

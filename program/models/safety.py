@@ -73,7 +73,7 @@ class Hold(OfBuilding, Versioned):
             models.CheckConstraint(
                 name="a_hold_ends_after_it_starts",
                 condition=Q(is_finite("starts_at")) & (Q(ends_at__isnull=True) | Q(ends_at__gt=F("starts_at"))),
-                violation_error_message="A hold must end after it starts.",
+                violation_error_message="The end must come after the start.",
             ),
             models.CheckConstraint(
                 name="a_hold_has_a_reason",

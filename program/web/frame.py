@@ -69,7 +69,12 @@ def week_asked(request: HttpRequest, otherwise: Week) -> Week:
 def frame(request: HttpRequest) -> dict[str, Any]:
     """The variables of base.html. Pages outside a building show neither its name nor a menu."""
     building: Building | None = getattr(request, "building", None)
-    shown: dict[str, Any] = {"demo": settings.DEMO, "as_of": clock.now(), "building": building}
+    shown: dict[str, Any] = {
+        "demo": settings.DEMO,
+        "sends_mail": bool(settings.EMAIL_HOST),
+        "as_of": clock.now(),
+        "building": building,
+    }
     if building is None:
         return shown
     return shown | {

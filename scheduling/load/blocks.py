@@ -77,7 +77,7 @@ def free_of(days: Iterable[Stretch], blocks: Sequence[Block]) -> tuple[Span, ...
 
 def _past(frame: Frame) -> Iterator[Block]:
     if frame.moment > frame.start:
-        yield Block(frame.start, min(frame.moment, frame.until), "past", "the past")
+        yield Block(frame.start, min(frame.moment, frame.until), "past", "a time that has passed")
 
 
 def _meals(frame: Frame, resident: Resident) -> Iterator[Block]:

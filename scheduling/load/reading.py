@@ -54,8 +54,7 @@ def openings_and_meals(building: Building, week: Week) -> tuple[list[Stretch], l
 
 
 def closures_in(building: Building, start: datetime, until: datetime) -> list[Closure]:
-    closures = Closure.objects.of(building).filter(starts_at__lt=until)
-    return list(closures.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=start)).order_by("starts_at"))
+    return list(Closure.objects.of(building).touching(start, until))
 
 
 def shift_times_in(building: Building, start: datetime, until: datetime) -> list[ShiftTime]:

@@ -1,5 +1,6 @@
 """A day: who is on which station when, who is being fetched when, and how full it is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -8,11 +9,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from program.models import Hours, ShiftTime, Station
+from program.models import Closure, Hours, ShiftTime, Station
 from program.rules.states import State
 from program.rules.week import Week, local_instant
 from program.web.frame import building_here, local_now
 from program.web.viewing import viewed
+from scheduling.pages.closed import closures_in, closures_said, note_on
 from scheduling.pages.grid import grid_of
 from scheduling.pages.help import hours_of_help
 from scheduling.pages.visits import Visit, on_the_plan, published_visits
@@ -46,6 +48,7 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
     shown = day_named(text)
     start, until = (local_instant(shown + timedelta(days=offset), 0, building.zone) for offset in (0, 1))
     everything = published_visits(request, building, start, until)
+    closures = closures_in(request, building, start, until)
     viewed(request, "day", {visit.resident for visit in everything})
     visits = on_the_plan(everything)
     stations = list(Station.objects.visible_to(request.user).of(building).filter(retired_at__isnull=True))
@@ -59,7 +62,8 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
         "after": shown + timedelta(days=1),
         "week": Week.holding(shown),
         "visits": everything,
-        **_marks(everything, names),
+        "closed": closures_said(closures, building),
+        **_marks(everything, names, closures),
         "on_the_plan": len(visits),
         "grid": grid_of(building, [shown], [station.name for station in stations], visits) if visits else None,
         "ways": _ways(visits),
@@ -70,7 +74,7 @@ def day(request: HttpRequest, building_id: int, text: str) -> HttpResponse:
     return render(request, "scheduling/day.html", context)
 
 
-def _marks(visits: list[Visit], names: dict[int, str]) -> dict[str, Any]:
+def _marks(visits: list[Visit], names: dict[int, str], closures: Sequence[Closure]) -> dict[str, Any]:
     """Each visit with “4 of 5 stations” where some are left out; their names once if all go without the same."""
     left_out = {visit.left_out for visit in visits if visit.mark}
     shared = _named(left_out.pop(), names) if len(left_out) == 1 else ""
@@ -78,7 +82,8 @@ def _marks(visits: list[Visit], names: dict[int, str]) -> dict[str, Any]:
     for visit in visits:
         marked = f"{visit.mark} stations" if visit.mark else ""
         without = "" if shared else _named(visit.left_out, names)
-        rows.append((visit, f"{marked}, without {without}" if without else marked))
+        marked = f"{marked}, without {without}" if without else marked
+        rows.append((visit, ", ".join(filter(None, [marked, note_on(visit, closures)]))))
     return {"rows": rows, "without": shared}
 
 

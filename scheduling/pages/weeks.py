@@ -23,6 +23,7 @@ from program.web.standing import by_name, standing_of
 from program.web.viewing import viewed
 from scheduling.actions import publish_roster
 from scheduling.models import Roster
+from scheduling.pages.closed import closures_in, closures_said
 from scheduling.pages.grid import MOST_STATIONS_A_DAY, Grid, grid_of
 from scheduling.pages.help import hours_of_help
 from scheduling.pages.visits import Visit, draft_visits, on_the_plan, published_visits, residents_named
@@ -155,6 +156,7 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         "missing": missing_of(request, asked, table, meter) if is_at_rest else None,
         "left_out": left_out,
         "published_meanwhile": _published_meanwhile(request, building, newest),
+        "closed": closures_said(closures_in(request, building, start, until), building),
         "is_draft": is_draft,
         "has_draft": bool(draft),
         "draft_count": len(draft),

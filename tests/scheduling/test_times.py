@@ -169,7 +169,7 @@ def test_the_next_session_keeps_its_recovery_too():
 
     judged = judge_start(facts, "R1", local(f"{MONDAY} 09:36"))
 
-    sentence = "That leaves 47 h 54 min to the session on Wed 02 Dec 10:00; it must end by Mon 30 Nov 10:00."
+    sentence = "That leaves 47 h 54 min to the session on Wed 2 Dec 10:00; it must end by Mon 30 Nov 10:00."
     assert judged == Refusal("next_session", sentence)
     assert clocks(allowed_starts(facts, "R1"))[-1] == "09:30"
 

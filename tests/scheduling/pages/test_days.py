@@ -8,7 +8,7 @@ from django.urls import reverse
 from program import clock
 from program.actions.places import change_building, close
 from program.actions.safety import set_hold
-from program.models import Session
+from program.models import Closure, Session
 from scheduling.actions import book_session
 from tests import factories
 from tests.program.pages.words import refusal, words
@@ -153,7 +153,7 @@ def test_the_queries_of_a_day_do_not_grow_with_the_sessions(manned, booked, coor
             starts_at = at_clock(13, 30) + timedelta(minutes=minutes)
             book_session(resident=manned.resident(), starts_at=starts_at, by=manned.coordinator)
 
-    assert (few, queries(coordinator, day)) == (15, 15)
+    assert (few, queries(coordinator, day)) == (16, 16)
 
 
 def test_what_must_be_known_of_a_session_is_said_in_words(manned, booked, coordinator):
@@ -207,3 +207,23 @@ def test_a_session_inside_the_planning_buffer_says_so(manned, booked, coordinato
     shown = coordinator.get(address(manned, "day", "2026-12-02"))
 
     assert [visit.notes for visit in shown.context["visits"]] == [["inside the planning buffer"]]
+
+
+@pytest.mark.parametrize("what", ["station", "unit", "building"])
+def test_a_closure_is_said_on_the_day_and_on_the_sessions_it_touches(manned, booked, coordinator, what):
+    """Whatever is closed over a published session must be seen by whoever looks at the day."""
+    places = {"station": {"station": manned.stations[0]}, "unit": {"unit": manned.unit}, "building": {}}[what]
+    Closure.objects.create(
+        building=manned.building,
+        reason="outbreak",
+        starts_at=at_clock(9),
+        entered_by=manned.coordinator,
+        entered_at=at_clock(8),
+        **places,
+    )
+
+    shown = coordinator.get(address(manned, "day", "2026-11-30"))
+
+    assert "outbreak, from Mon 30 Nov 09:00 until it is opened again." in words(shown)
+    assert "planned while it is closed: must be moved or withdrawn" in words(shown)
+    assert "outbreak, from Mon 30 Nov" in words(coordinator.get(address(manned, "week", "2026-W49")))
