@@ -19,7 +19,7 @@ GENERATED = re.compile(r"/migrations/\d{4}_")
 TEXTS = {".py", ".md", ".toml", ".txt", ".html", ".css", ".js", ".yml", ".yaml", ".sh", ".cfg", ".ini", ".json", ""}
 # Spelled in pieces, so that this file does not name what it looks for.
 MACHINE_PATHS = ("/" + "work/", "/" + "root/", "/" + "home/", "/" + "Users/")
-REGISTRIES = ("pypi." + "org", "pythonhosted." + "org", "npmjs." + "org", "jsdelivr." + "net", "unpkg." + "com")
+REGISTRIES = ("pypi" + ".org", "python" + "hosted." + "org", "npmjs" + ".org", "jsdelivr." + "net", "unpkg." + "com")
 
 
 @cache

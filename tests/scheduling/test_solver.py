@@ -13,9 +13,7 @@ from scheduling.problem import (
     CostWindow,
     Day,
     Escort,
-    Problem,
     Requirement,
-    Roster,
     ShortGap,
     Span,
     Station,
@@ -23,23 +21,10 @@ from scheduling.problem import (
     Together,
 )
 from scheduling.solver import Progress, conflicts_among_fixed, solve
-from tests.scheduling.problems import EIGHT, TURN, at, best_value, fixed, problem, problems, resident
+from tests.scheduling.answers import codes, solved, starts
+from tests.scheduling.problems import at, best_value, fixed, problem, problems, resident
 
 ONE_STATION = (Requirement("A", 1),)
-
-
-def solved(facts: Problem, **options: object) -> Roster:
-    roster = solve(facts, seconds=5, **options)  # type: ignore[arg-type]
-    assert broken_rules(facts, roster) == []
-    return roster
-
-
-def starts(roster: Roster) -> list[tuple[str, int]]:
-    return [(one.resident, (one.start - EIGHT) // TURN) for one in roster.sessions]
-
-
-def codes(roster: Roster) -> list[list[str]]:
-    return [[reason.code for reason in entry.reasons] for entry in roster.unplaced]
 
 
 @settings(max_examples=150, deadline=None)

@@ -1,33 +1,14 @@
 """Re-planning: published sessions stay where they can."""
 
-from scheduling.check import broken_rules
 from scheduling.problem import (
     Cost,
     CostWindow,
-    Problem,
-    Requirement,
     Roster,
     Span,
     Station,
 )
-from scheduling.solver import solve
-from tests.scheduling.problems import EIGHT, TURN, at, problem, resident, session
-
-ONE_STATION = (Requirement("A", 1),)
-
-
-def solved(facts: Problem, **options: object) -> Roster:
-    roster = solve(facts, seconds=5, **options)  # type: ignore[arg-type]
-    assert broken_rules(facts, roster) == []
-    return roster
-
-
-def starts(roster: Roster) -> list[tuple[str, int]]:
-    return [(one.resident, (one.start - EIGHT) // TURN) for one in roster.sessions]
-
-
-def codes(roster: Roster) -> list[list[str]]:
-    return [[reason.code for reason in entry.reasons] for entry in roster.unplaced]
+from tests.scheduling.answers import solved, starts
+from tests.scheduling.problems import at, problem, resident, session
 
 
 def _cheap(turn: int) -> Cost:
