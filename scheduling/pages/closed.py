@@ -9,7 +9,7 @@ from program.models import Building, Closure
 from program.rules.week import date_and_time
 from scheduling.pages.visits import Visit
 
-IN_A_CLOSED_TIME = "planned while it is closed: must be moved or withdrawn"
+IN_A_CLOSED_TIME = "Closed then: move or withdraw"
 
 
 def closures_in(request: HttpRequest, building: Building, start: datetime, until: datetime) -> list[Closure]:
@@ -43,5 +43,5 @@ def _said(closure: Closure, building: Building) -> str:
     what = closure.station or closure.unit
     began = date_and_time(closure.starts_at, building.zone)
     ends = f"until {date_and_time(closure.ends_at, building.zone)}" if closure.ends_at else "until it is opened again"
-    note = f" {closure.note}" if closure.note else ""
-    return f"{what.name if what else 'The whole building'}: {closure.reason}, from {began} {ends}.{note}"
+    note = f" ({closure.note})" if closure.note else ""
+    return f"{what.name if what else 'The whole building'}: {closure.reason}, from {began} {ends}{note}."

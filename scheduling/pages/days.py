@@ -83,7 +83,7 @@ def _marks(visits: list[Visit], names: dict[int, str], closures: Sequence[Closur
         marked = f"{visit.mark} stations" if visit.mark else ""
         without = "" if shared else _named(visit.left_out, names)
         marked = f"{marked}, without {without}" if without else marked
-        rows.append((visit, ", ".join(filter(None, [marked, note_on(visit, closures)]))))
+        rows.append((visit, marked, note_on(visit, closures)))
     return {"rows": rows, "without": shared}
 
 

@@ -181,7 +181,7 @@ def test_a_station_left_out_is_counted(manned, coordinator):
 
     shown = coordinator.get(address(manned, "day", "2026-11-30"))
 
-    assert [marked for _, marked in shown.context["rows"]] == ["4 of 5 stations"]
+    assert [marked for _, marked, _ in shown.context["rows"]] == ["4 of 5 stations"]
     assert "Where it says fewer stations, the session goes on without C." in words(shown)
 
 
@@ -193,7 +193,7 @@ def test_stations_left_out_are_named_one_by_one_where_they_differ(manned, booked
 
     shown = coordinator.get(address(manned, "day", "2026-11-30"))
 
-    assert [marked for _, marked in shown.context["rows"]] == [
+    assert [marked for _, marked, _ in shown.context["rows"]] == [
         "4 of 5 stations, without A",
         "4 of 5 stations, without B",
     ]
@@ -225,5 +225,5 @@ def test_a_closure_is_said_on_the_day_and_on_the_sessions_it_touches(manned, boo
     shown = coordinator.get(address(manned, "day", "2026-11-30"))
 
     assert "outbreak, from Mon 30 Nov 09:00 until it is opened again." in words(shown)
-    assert "planned while it is closed: must be moved or withdrawn" in words(shown)
+    assert "Closed then: move or withdraw" in words(shown)
     assert "outbreak, from Mon 30 Nov" in words(coordinator.get(address(manned, "week", "2026-W49")))
