@@ -25,7 +25,7 @@ demo: $(RUN_STAMP) ## the service with a believable building in it, at http://lo
 .PHONY: test
 test: $(TEST_STAMP) lint ## all checks and tests, fastest first
 	@echo '== tests'
-	@$(RUN) pytest -n 2 --ignore=tests/browser --ignore=tests/benchmarks tests
+	@$(RUN) pytest -n 2 --ignore=tests/browser --ignore=tests/benchmarks --ignore=tests/nightly tests
 	@echo '== tests in a browser'
 	@$(RUN) tests.chromium
 	@$(RUN) pytest tests/browser
@@ -44,6 +44,10 @@ lint: $(TEST_STAMP) ## the checks alone: form, habits, imports, types, migration
 	@$(AS_IN_PRODUCTION) .venv/bin/python manage.py makemigrations --check --dry-run
 	@echo '== settings for production'
 	@$(AS_IN_PRODUCTION) .venv/bin/python manage.py check --deploy --fail-level WARNING
+
+.PHONY: nightly
+nightly: $(TEST_STAMP) ## the long proofs: workers killed at every step (minutes)
+	@$(RUN) pytest tests/nightly -s
 
 .PHONY: bench
 bench: $(TEST_STAMP) ## the figures: how fast, how good

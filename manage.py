@@ -6,6 +6,8 @@ import sys
 
 from django.core.management import execute_from_command_line
 
+from program.config.demo import Trouble, environment_of_the_running_demo
+
 # It reads a file and writes an answer, wherever it is run: no server, no secret.
 ALONE = {"solve_roster"}
 NOTHING = {
@@ -15,6 +17,8 @@ NOTHING = {
     "DATABASE_URL": "postgresql:///none",
     "REDIS_URL": "redis://none",
 }
+# Asked in another window than the one in which the demo runs, without any of its settings.
+BESIDE_THE_DEMO = {"demo_code", "demo_logins"}
 OWNER_COMMANDS = {"migrate", "makemigrations", "sqlmigrate", "showmigrations", "dbshell"}
 
 
@@ -24,6 +28,11 @@ def main() -> None:
         os.environ["DATABASE_URL"] = os.environ["DATABASE_OWNER_URL"]
     if set(sys.argv[1:2]) & ALONE:
         os.environ.update(NOTHING)
+    if set(sys.argv[1:2]) & BESIDE_THE_DEMO and "DATABASE_URL" not in os.environ:
+        try:
+            os.environ.update(environment_of_the_running_demo())
+        except Trouble as trouble:
+            sys.exit(str(trouble))
     execute_from_command_line(sys.argv)
 
 

@@ -1,5 +1,9 @@
 """Who may do what: the written table of rights is the behaviour. What a person may not see does not exist for them."""
 
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+
 from django.db.models import Q
 
 from program import clock
@@ -7,7 +11,7 @@ from program.models import Building, Role, User
 from program.rules.errors import NotAllowed
 
 COORDINATOR, STAFF, CLINICIAN = Role.Kind.COORDINATOR, Role.Kind.STAFF, Role.Kind.CLINICIAN
-ADMINISTRATOR = Role.Kind.ADMINISTRATOR
+REGIONAL_MANAGER, ADMINISTRATOR = Role.Kind.REGIONAL_MANAGER, Role.Kind.ADMINISTRATOR
 ANYONE_IN_CARE = frozenset(Role.IN_CARE)
 
 # A right, in words that complete “You may not …”, and the kinds of role that give it in a building.
@@ -18,6 +22,7 @@ RIGHTS: dict[str, frozenset[str]] = {
     "record sessions": ANYONE_IN_CARE,
     "see the audit trail": frozenset({COORDINATOR, CLINICIAN}),
     "correct records": frozenset({COORDINATOR, CLINICIAN}),
+    "see to incidents": frozenset({CLINICIAN}),
     "change residents": frozenset({COORDINATOR}),
     "change calendars": frozenset({COORDINATOR, CLINICIAN}),
     "change shifts": frozenset({COORDINATOR}),
@@ -29,13 +34,54 @@ RIGHTS: dict[str, frozenset[str]] = {
     "release an exercise hold": frozenset({CLINICIAN}),
     "import files": frozenset({COORDINATOR}),
     "start a building": frozenset({ADMINISTRATOR}),
+    "see reports": frozenset({COORDINATOR, CLINICIAN, REGIONAL_MANAGER}),
+    "make reports": frozenset({COORDINATOR, REGIONAL_MANAGER}),
+    "manage people": frozenset({ADMINISTRATOR}),
 }
+
+# Who reads or decides beyond one building's day signs in with a second factor.
+NEEDS_SECOND_FACTOR = frozenset({CLINICIAN, REGIONAL_MANAGER, ADMINISTRATOR})
+
+
+def kinds_held(user: User) -> frozenset[str]:
+    """The kinds of role the person holds now, wherever."""
+    return frozenset(Role.objects.held_at(clock.now()).filter(user=user).values_list("kind", flat=True))
 
 
 def kinds_in(user: User, building: Building) -> frozenset[str]:
     """The kinds of role the person holds now in the building, directly or through its region."""
     held = Role.objects.held_at(clock.now()).filter(user=user)
     return frozenset(held.filter(Q(building=building) | Q(region=building.region_id)).values_list("kind", flat=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far the roles of a person reach: buildings whose residents show, buildings whose saved reports show."""
+
+    care: frozenset[int] = frozenset()
+    reported: frozenset[int] = frozenset()
+    is_administration: bool = False
+
+
+def reach_of(user: User) -> Reach:
+    """Of all roles held now, in one reading; the buildings of whole regions take another."""
+    held = list(Role.objects.held_at(clock.now()).filter(user=user).values_list("kind", "building_id", "region_id"))
+    regions = {region for _, _, region in held if region}
+    within: dict[int, set[int]] = defaultdict(set)
+    for building, region in (
+        Building.objects.filter(region__in=regions).values_list("pk", "region_id") if regions else ()
+    ):
+        within[region].add(building)
+
+    def reached(kinds: Collection[str]) -> frozenset[int]:
+        mine = [({building} if building else within[region]) for kind, building, region in held if kind in kinds]
+        return frozenset().union(*mine)
+
+    return Reach(
+        care=reached(ANYONE_IN_CARE),
+        reported=reached(RIGHTS["see reports"]),
+        is_administration=any(kind == ADMINISTRATOR for kind, _, _ in held),
+    )
 
 
 def is_administrator(user: User) -> bool:

@@ -1,9 +1,12 @@
-"""What is proposed: a roster is a week in a building, the job that builds it, and its answer."""
+"""What is proposed and what is due: a roster is a week in a building, a flag something a person must look at."""
 
+from typing import Self
+
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
-from program.models.scoped import OfBuilding, Versioned, only_one
+from program.models.scoped import OfBuilding, OfBuildingQuerySet, Versioned, only_one
 
 
 class Roster(OfBuilding, Versioned):
@@ -58,5 +61,62 @@ class Roster(OfBuilding, Versioned):
                 name="a_draft_has_its_answer",
                 condition=~Q(state__in=("draft", "published", "replaced")) | Q(answer__isnull=False),
                 violation_error_message="A draft has its answer.",
+            ),
+        ]
+
+
+class FlagQuerySet(OfBuildingQuerySet):
+    def open_now(self) -> Self:
+        return self.filter(closed_at__isnull=True)
+
+
+class Flag(OfBuilding):
+    """Something a person must look at, derived from the rows and the moment: never the only place that knows it.
+
+    One for each cause while it is open; `sessions` and `residents` are the numbers of those it is about, `since` is
+    when it became true, `due_at` by when to act (nothing: at once).
+    """
+
+    class Kind(models.TextChoices):
+        LATE = "late"
+        MISSED = "missed"
+        NOT_RECORDED = "not recorded"
+        DUE = "due"
+        OVERDUE = "overdue"
+        INTERRUPTED = "interrupted"
+        OVERTAKEN = "overtaken"
+        TOO_SOON = "too soon"
+
+    class Owner(models.TextChoices):
+        COORDINATOR = "coordinator"
+        STAFF = "staff"
+        CLINICIAN = "clinician"
+
+    kind = models.CharField(max_length=12, choices=Kind)
+    cause = models.CharField(max_length=80)
+    sessions = ArrayField(models.BigIntegerField(), default=list, blank=True)
+    residents = ArrayField(models.BigIntegerField(), default=list, blank=True)
+    since = models.DateTimeField()
+    due_at = models.DateTimeField(null=True, blank=True)
+    owner = models.CharField(max_length=11, choices=Owner)
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = FlagQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
+
+    class Meta:
+        constraints = [
+            only_one(
+                "one_open_flag_a_cause",
+                "building",
+                "kind",
+                "cause",
+                sentence="That is flagged already.",
+                closed_at__isnull=True,
+            ),
+            models.CheckConstraint(
+                name="a_flag_closes_after_it_opens",
+                condition=Q(closed_at__isnull=True) | Q(closed_at__gte=F("opened_at")),
+                violation_error_message="A flag cannot close before it opens.",
             ),
         ]

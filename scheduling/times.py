@@ -13,6 +13,8 @@ from scheduling.solver.layout import MICROSECOND, Layout, lay_out, to_instant, t
 from scheduling.solver.starts import Starts, help_is_there, starts_of
 from scheduling.solver.stationing import TooManyOrders, Visit
 
+PARTS_OF_A_PERSON = ("", "one sixth", "one third", "one half", "two thirds", "five sixths")
+
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
@@ -129,17 +131,31 @@ def _resident(problem: Problem, resident_id: str) -> Resident:
 def _outside_opening(problem: Problem, start: datetime) -> Refusal | None:
     zone = ZoneInfo(problem.timezone)
     around = [day for day in problem.days if day.opens <= start < day.closes]
-    said = f"{start.astimezone(zone):%H:%M}"
     if not around:
-        return Refusal("outside_opening", f"{said} is outside the opening hours.")
+        return Refusal("outside_opening", _not_open(problem, start, zone))
     if any(_on_grid(problem, day, start) for day in around):
         return None
     # A last piece of a day shorter than a turn holds no start.
     if all((start - day.opens) % problem.turn == timedelta(0) for day in around):
         closes = max(day.closes for day in around).astimezone(zone)
         return Refusal("after_closing", f"Would end after closing at {closes:%H:%M}.")
-    opens = around[0].opens.astimezone(zone)
-    return Refusal("not_a_whole_turn", f"{said} is not a whole number of turns from {opens:%H:%M}.")
+    return Refusal("not_a_whole_turn", _between_turns(problem, around[0], start, zone))
+
+
+def _not_open(problem: Problem, start: datetime, zone: ZoneInfo) -> str:
+    local = start.astimezone(zone)
+    if any(day.opens.astimezone(zone).date() == local.date() for day in problem.days):
+        return f"{local:%H:%M} is outside the opening hours."
+    return f"The circuit is not open on {local:%A}s."
+
+
+def _between_turns(problem: Problem, day: Day, start: datetime, zone: ZoneInfo) -> str:
+    """With the starts before and after it, as far as the day has them."""
+    before = start - (start - day.opens) % problem.turn
+    near = [moment for moment in (before, before + problem.turn) if _on_grid(problem, day, moment)]
+    said = " or ".join(f"{moment.astimezone(zone):%H:%M}" for moment in near)
+    every = f"Sessions begin every {_minutes(problem.turn)} from {day.opens.astimezone(zone):%H:%M}"
+    return f"{every}: {said}." if said else f"{every}."
 
 
 def _on_grid(problem: Problem, day: Day, start: datetime) -> bool:
@@ -239,8 +255,16 @@ def _help_refusals(room: _Room, place: int, start: datetime, end: datetime) -> I
         most = max(sixths for sixths, _, _ in short)
         sixths, piece, purpose = next(entry for entry in short if entry[0] == most)
         at = room.clock(to_instant(int(points[piece])))
-        said = "1 sixth" if sixths == 1 else f"{sixths} sixths"
-        yield Refusal("help_short", f"Help is {said} short at {at} {purpose}.")
+        yield Refusal("help_short", f"Help is short at {at} {purpose} by {_people_said(sixths)}.")
+
+
+def _people_said(sixths: int) -> str:
+    """Sixths of one person, in words: “one sixth of a person”, “one person and a half”."""
+    whole, part = divmod(sixths, len(PARTS_OF_A_PERSON))
+    if not whole:
+        return f"{PARTS_OF_A_PERSON[part]} of a person" if part else "nobody"
+    people = "one person" if whole == 1 else f"{whole} people"
+    return f"{people} and {PARTS_OF_A_PERSON[part]}" if part else people
 
 
 def _stations_said(ids: list[str]) -> str:

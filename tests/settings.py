@@ -1,6 +1,7 @@
 """The service's own settings with what makes tests fast and honest."""
 
 import os
+from uuid import uuid4
 
 os.environ.setdefault("DJANGO_SECRET_KEY", "only-for-tests-0123456789-abcdefghijklmnopqrstuvwxyz-ABC")
 os.environ.setdefault("DATABASE_URL", "postgresql://service_app@/service")
@@ -19,3 +20,7 @@ STORAGES = {
 WHITENOISE_AUTOREFRESH = True
 # Another name lets two runs go side by side.
 DATABASES["default"]["TEST"] = {"NAME": os.environ.get("TEST_DATABASE", "test_service")}  # noqa: F405 - from the settings
+# What is counted in the cache is counted for one worker of one run.
+CACHES["default"]["KEY_PREFIX"] = os.environ.setdefault("TEST_RUN", uuid4().hex) + os.environ.get(  # noqa: F405
+    "PYTEST_XDIST_WORKER", ""
+)

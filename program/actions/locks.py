@@ -1,14 +1,15 @@
 """What is scarce is locked before it is judged: the help of a building first, then persons in order of their ids."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from uuid import UUID
 
 from django.db import connection
 
 from program.models import Building, Person
 
-# Any number, so that our locks are never taken for another part's.
-PLAN = 4811
+# Any numbers, so that our locks are never taken for another part's.
+PLAN, ROSTER, REPORT = 4811, 4812, 4813
 
 
 def lock_plan(*, building: Building) -> None:
@@ -24,3 +25,27 @@ def lock_persons(*, person_ids: Iterable[UUID]) -> None:
     locked = Person.objects.select_for_update(no_key=True).filter(pk__in=wanted).order_by("pk")
     if len(list(locked.values_list("pk", flat=True))) != len(wanted):
         raise LookupError("A person to be locked does not exist.")
+
+
+@contextmanager
+def working_on(kind: int, key: int) -> Iterator[bool]:
+    """Whether this process alone works on the job within the block; False where another one does.
+
+    Held by the connection, not by a transaction, so that each step of the work may have its own: the database lets go
+    when the process is killed.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(%s, %s)", [kind, key])
+        (is_ours,) = cursor.fetchone()
+    try:
+        yield is_ours
+    finally:
+        if is_ours and not connection.needs_rollback:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_unlock(%s, %s)", [kind, key])
+
+
+def is_worked_on(kind: int, key: int) -> bool:
+    """Whether some living process works on the job now."""
+    with working_on(kind, key) as is_ours:
+        return not is_ours

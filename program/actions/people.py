@@ -1,13 +1,18 @@
 """People and their roles."""
 
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
+from datetime import datetime, timedelta
+
 from django.db import transaction
+from django.db.models import Q
 
 from program import clock
-from program.actions.changing import as_refusal, make
-from program.models import Role, User
-from program.rules.errors import Refused
+from program.actions.changing import make
+from program.actions.refusing import refusing_what_the_database_refuses
+from program.actions.second_factors import end_sessions
+from program.actions.signing_in import check_password
+from program.actions.tokens import end_tokens_of
+from program.models import Building, Region, Role, User
+from program.rules.errors import Invalid, Refused
 
 
 @transaction.atomic
@@ -16,11 +21,94 @@ def first_administrator(*, username: str, name: str, password: str, email: str |
     if Role.objects.held_at(clock.now()).filter(kind=Role.Kind.ADMINISTRATOR).exists():
         raise Refused("There is an administrator already, who can add others.", problem="administrator-exists")
     user = User(username=username, name=name, email=email)
-    try:
-        validate_password(password, user)
-    except ValidationError as error:
-        raise as_refusal(error) from None
+    check_password(user=user, password=password)
     user.set_password(password)
     make(user)
     make(Role(user=user, kind=Role.Kind.ADMINISTRATOR, since=clock.now()))
     return user
+
+
+@transaction.atomic
+def add_person(
+    *,
+    username: str,
+    name: str,
+    email: str | None = None,
+    kind: str,
+    building: Building | None = None,
+    region: Region | None = None,
+) -> User:
+    """Somebody new with a first role, who cannot sign in before they have used a one-time link."""
+    _no_other_answers_to(username, "username")
+    if email:
+        _no_other_answers_to(email, "email")
+    user = User(username=username, name=name, email=email.lower() if email else None)
+    user.set_unusable_password()
+    with refusing_what_the_database_refuses():
+        make(user)
+    give_role(user=user, kind=kind, building=building, region=region, since=clock.now())
+    return user
+
+
+def _no_other_answers_to(word: str, field: str) -> None:
+    """People sign in by name or address: one word must never lead to two of them."""
+    if User.objects.filter(Q(username__iexact=word) | Q(email__iexact=word)).exists():
+        taken = "That name is taken." if field == "username" else "That address is taken."
+        raise Invalid(f"{taken} Choose another.", field=field)
+
+
+@transaction.atomic
+def give_role(
+    *,
+    user: User,
+    kind: str,
+    building: Building | None = None,
+    region: Region | None = None,
+    since: datetime,
+    until: datetime | None = None,
+) -> Role:
+    """From `since`, without an end if `until` is None; counted from the next request on."""
+    role = Role(user=user, kind=kind, building=building, region=region, since=since, until=until)
+    with refusing_what_the_database_refuses(whose=user.name):
+        return make(role)
+
+
+@transaction.atomic
+def end_role(*, role: Role, until: datetime) -> Role:
+    """At `until`; dead at the next request after it. One that has not begun never begins."""
+    if role.kind == Role.Kind.ADMINISTRATOR:
+        _keep_an_administrator(without=Q(pk=role.pk), at=until)
+    role = Role.objects.select_for_update().get(pk=role.pk)
+    if role.until is not None and role.until <= clock.now():
+        raise Refused("That role has ended already.")
+    # A role ends after it begins: the shortest there is, before anybody could use it.
+    role.until = max(until, role.since + timedelta(microseconds=1))
+    role.save(update_fields=["until"])
+    return role
+
+
+@transaction.atomic
+def disable_person(*, user: User, by: User) -> None:
+    """Nobody signs in as them, and what is signed in is dead at the next request; their roles stay as they are."""
+    _keep_an_administrator(without=Q(user=user), at=clock.now())
+    User.objects.filter(pk=user.pk).update(is_active=False)
+    user.refresh_from_db()
+    end_tokens_of(user=user, by=by)
+    end_sessions(user=user, by=by)
+
+
+@transaction.atomic
+def enable_person(*, user: User) -> None:
+    User.objects.filter(pk=user.pk).update(is_active=True)
+
+
+def _keep_an_administrator(*, without: Q, at: datetime) -> None:
+    """Refused unless another administrator is left whose role has no end; two who end each other take turns."""
+    everyone = Role.objects.filter(kind=Role.Kind.ADMINISTRATOR)
+    list(everyone.order_by("pk").select_for_update())
+    held_now = everyone.held_at(clock.now())
+    if held_now.filter(without).exists() and not everyone.held_at(at).filter(until=None).exclude(without).exists():
+        raise Refused(
+            "Nobody would be left who can add people. First make somebody else an administrator, without an end.",
+            problem="last-administrator",
+        )

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from program import clock
-from program.actions.changing import judged
+from program.actions.changing import as_refusal, judged
 from program.actions.locks import lock_persons
 from program.actions.refusing import refusing_what_the_database_refuses
 from program.models import Prescription, PrescriptionLine, Resident, Station, User
@@ -15,6 +16,7 @@ from program.rules.errors import Invalid, Stale
 from program.rules.units import is_whole_multiple, kilograms
 
 MOST_LINES = 12
+REFERENCES = ("building", "prescription", "station")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +66,17 @@ def prescribe(
     )
     with refusing_what_the_database_refuses(clash="stale-version"):
         judged(plan).save(force_insert=True)
-        PrescriptionLine.objects.bulk_create([judged(line) for line in plan_lines(plan, lines)])
+        PrescriptionLine.objects.bulk_create([_fitting(line) for line in plan_lines(plan, lines)])
     return plan
+
+
+def _fitting(line: PrescriptionLine) -> PrescriptionLine:
+    """The line, if every value fits its column; the database judges the rest, once for all lines of a plan."""
+    try:
+        line.clean_fields(exclude=REFERENCES)
+    except ValidationError as error:
+        raise as_refusal(error) from None
+    return line
 
 
 def plan_lines(plan: Prescription, lines: Sequence[LineInput]) -> list[PrescriptionLine]:

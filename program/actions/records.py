@@ -2,27 +2,32 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from datetime import datetime, timedelta
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import QuerySet
 
 from program import clock
 from program.actions.locks import lock_persons
-from program.actions.places import openings_of
 from program.actions.settling import settle
-from program.models import Prescription, PrescriptionLine, Record, Resident, Session, Set, Station, User
-from program.rules.errors import Invalid, Refused
+from program.models import PrescriptionLine, Record, Session, Set, Station, User
+from program.rules.errors import Refused
 from program.rules.lines import DoneSet, Happened, Line, what_happened
-from program.rules.opening import day_closes_at
+from program.rules.phone_clock import corrected
 from program.rules.reasons import CLASS_OF
 from program.rules.units import kilograms
 
-LONGEST_VISIT = timedelta(hours=24)
+COLUMNS = tuple(Happened.__dataclass_fields__)
+FOLLOW = f"""
+UPDATE program_session AS session
+   SET ({", ".join(COLUMNS)}, is_cut, version) = ROW ({", ".join(f"told.{one}" for one in COLUMNS)}, true, version + 1)
+  FROM unnest(%s::bigint[], %s::timestamptz[], %s::int[]{", %s::timestamptz[]" * 5}) AS told (id, {", ".join(COLUMNS)})
+ WHERE session.id = told.id
+"""  # noqa: S608 - made of our own words
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +39,7 @@ class NewLine:
     event_id: UUID
     reason: str = ""
     note: str = ""
+    identified_by: str = ""
     phone_happened_at: datetime | None = None
 
 
@@ -58,24 +64,82 @@ class NewSet:
     phone_happened_at: datetime | None = None
 
 
-@transaction.atomic
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is written about one session: by whom it was done, and by whom it is entered."""
+
+    session: Session
+    done_by: User
+    entered_by: User
+    lines: Sequence[NewLine] = ()
+    sets: Sequence[NewSet] = ()
+
+
 def write_lines(
-    *, session: Session, lines: Sequence[NewLine] = (), sets: Sequence[NewSet] = (), done_by: User, entered_by: User
+    *,
+    session: Session,
+    lines: Sequence[NewLine] = (),
+    sets: Sequence[NewSet] = (),
+    done_by: User,
+    entered_by: User,
+    sent_at: datetime | None = None,
 ) -> Session:
-    """Add what is new of these lines and sets, then let the session and the person's spans follow."""
-    lock_persons(person_ids=[session.person_id])
+    """As `write_entries`, about one session."""
+    entry = Entry(session, done_by, entered_by, lines, sets)
+    return write_entries(entries=[entry], sent_at=sent_at)[0]
+
+
+@transaction.atomic
+def write_entries(*, entries: Sequence[Entry], sent_at: datetime | None = None) -> list[Session]:
+    """Add what is new of these lines and sets, then let the sessions and their persons' spans follow.
+
+    `sent_at` is when a phone sent them, by its own clock: times are corrected by how far that is off, and both kept.
+    The sessions come back in the order of their ids.
+    """
+    lock_persons(person_ids={entry.session.person_id for entry in entries})
     now = clock.now()
-    _refuse_the_future([line.happened_at for line in lines] + [done.ended_at for done in sets], now)
-    who = {"building_id": session.building_id, "session": session, "done_by": done_by, "entered_by": entered_by}
+    if sent_at is not None:
+        entries = [_by_our_clock(entry, sent_at, now) for entry in entries]
+    refuse_the_future([line.happened_at for entry in entries for line in entry.lines], now)
+    refuse_the_future([done.ended_at for entry in entries for done in entry.sets], now)
     Record.objects.bulk_create(
-        Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), entered_at=now, **who)
-        for line in _new(Record, session, lines)
+        Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), **_who(entry, now))
+        for entry, line in _new(Record, [(entry, line) for entry in entries for line in entry.lines])
     )
     Set.objects.bulk_create(
-        Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), entered_at=now, **who)
-        for done in _new(Set, session, sets)
+        Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), **_who(entry, now))
+        for entry, done in _new(Set, [(entry, done) for entry in entries for done in entry.sets])
     )
-    return follow_lines(sessions=[session])[0]
+    return follow_lines(sessions=[entry.session for entry in entries])
+
+
+def _who(entry: Entry, now: datetime) -> dict[str, Any]:
+    return {
+        "building_id": entry.session.building_id,
+        "session": entry.session,
+        "done_by": entry.done_by,
+        "entered_by": entry.entered_by,
+        "entered_at": now,
+    }
+
+
+def _by_our_clock(entry: Entry, sent_at: datetime, now: datetime) -> Entry:
+    """The same entry in our time; what the phone's clock said stays beside it where it differs."""
+    started_at = Session.objects.filter(pk=entry.session.pk).values_list("started_at", flat=True).get()
+
+    def ours(told: datetime, not_before: datetime | None) -> datetime:
+        return corrected(told, sent_at=sent_at, received_at=now, not_before=not_before)
+
+    lines, sets = [], []
+    for line in entry.lines:
+        moment = ours(line.happened_at, None if line.kind == Record.Kind.STARTED else started_at)
+        kept = line.happened_at if moment != line.happened_at else None
+        lines.append(replace(line, happened_at=moment, phone_happened_at=kept))
+    for done in entry.sets:
+        moment = ours(done.ended_at, started_at)
+        kept = done.ended_at if moment != done.ended_at else None
+        sets.append(replace(done, ended_at=moment, phone_happened_at=kept))
+    return replace(entry, lines=lines, sets=sets)
 
 
 def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
@@ -83,15 +147,11 @@ def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
     fresh = list(Session.objects.filter(pk__in=[session.pk for session in sessions]).order_by("pk"))
     told = _told(fresh)
     touched = [session.starts_at for session in fresh] + [s.started_at for s in fresh if s.started_at]
-    for session in fresh:
-        for name, value in asdict(told[session.pk]).items():
-            setattr(session, name, value)
-        if session.started_at:
-            touched.append(session.started_at)
-        # Until settling says what it holds now: a fact's span is not the booking's, and what held nothing may hold.
-        session.is_cut = True
-        session.version += 1
-    Session.objects.bulk_update(fresh, [*Happened.__dataclass_fields__, "is_cut", "version"])
+    touched += [happened.started_at for happened in told.values() if happened.started_at]
+    columns = [[getattr(told[session.pk], name) for session in fresh] for name in COLUMNS]
+    with connection.cursor() as cursor:
+        # Cut until settling says what it holds now: a fact's span is not the booking's, and what held nothing may hold.
+        cursor.execute(FOLLOW, [[session.pk for session in fresh], *columns])
     settle(person_ids=[session.person_id for session in fresh], since=min(touched, default=None))
     return list(Session.objects.filter(pk__in=[session.pk for session in fresh]).order_by("pk"))
 
@@ -146,12 +206,14 @@ def _follows(event_id: UUID, session_id: int) -> UUID:
     return UUID(int=(event_id.int ^ (session_id << 1)) & ((1 << 128) - 1))
 
 
-def _new(kind: type[Record] | type[Set], session: Session, sent: Sequence[Any]) -> list[Any]:
+def _new(kind: type[Record] | type[Set], sent: Sequence[tuple[Entry, Any]]) -> list[tuple[Entry, Any]]:
     """Those not taken before, each once: a phone may send the same line twice, also in one sending."""
-    once = {line.event_id: line for line in reversed(sent)}
-    taken = kind.objects.filter(building_id=session.building_id, event_id__in=once)
-    known = set(taken.values_list("event_id", flat=True))
-    return [line for event_id, line in reversed(once.items()) if event_id not in known]
+    once = {(entry.session.building_id, line.event_id): (entry, line) for entry, line in reversed(sent)}
+    taken = kind.objects.filter(
+        building_id__in={building_id for building_id, _ in once}, event_id__in=[event_id for _, event_id in once]
+    )
+    known = set(taken.values_list("building_id", "event_id"))
+    return [told for key, told in reversed(once.items()) if key not in known]
 
 
 def _fields(done: NewSet) -> dict[str, object]:
@@ -169,31 +231,6 @@ def _told(sessions: Sequence[Session]) -> dict[int, Happened]:
     return {session.pk: what_happened(lines[session.pk], sets[session.pk]) for session in sessions}
 
 
-def _refuse_the_future(moments: Sequence[datetime], now: datetime) -> None:
+def refuse_the_future(moments: Sequence[datetime], now: datetime) -> None:
     if any(moment > now for moment in moments):
         raise Refused("That is in the future. Enter what has already happened.", problem="in-the-future")
-
-
-@transaction.atomic
-def open_unplanned_session(*, resident: Resident, starts_at: datetime, ends_at: datetime) -> Session:
-    """A visit that nobody had published: a row for its lines, which stands apart from attendance."""
-    _refuse_the_future([starts_at], clock.now())
-    if not starts_at < ends_at <= starts_at + LONGEST_VISIT:
-        raise Invalid("A visit ends after it starts, within a day. Correct its times.", field="ends_at")
-    plan = Prescription.objects.in_force().filter(resident=resident).first()
-    if plan is None:
-        raise Refused(f"{resident.name} has no exercise plan yet.", problem="no-exercise-plan")
-    building = resident.building
-    return Session.objects.create(
-        building=building,
-        resident=resident,
-        person_id=resident.person_id,
-        prescription=plan,
-        starts_at=starts_at,
-        ends_at=ends_at,
-        day_closes_at=day_closes_at(openings_of(building), starts_at, building.zone),
-        help_sixths=resident.help_sixths,
-        recovery_hours=resident.recovery_hours,
-        # Holds nothing until its lines are written.
-        is_cut=True,
-    )

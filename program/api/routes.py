@@ -7,6 +7,7 @@ from rest_framework.routers import SimpleRouter
 from program.api.audit import AuditDoor
 from program.api.calendars import CommitmentDoor, CommitmentTimeDoor, PairingDoor
 from program.api.imports import ImportDoor
+from program.api.incidents import IncidentDoor
 from program.api.people import MeDoor, PeopleDoor, ShiftDoor
 from program.api.places import BuildingDoor, ClosureDoor, HoursDoor, StationDoor, UnitDoor
 from program.api.prescriptions import PrescriptionDoor
@@ -25,6 +26,7 @@ router.register("shifts", ShiftDoor, "shift")
 router.register("residents", ResidentDoor, "resident")
 router.register("clearances", ClearanceDoor, "clearance")
 router.register("holds", HoldDoor, "hold")
+router.register("incidents", IncidentDoor, "incident")
 router.register("prescriptions", PrescriptionDoor, "prescription")
 router.register("commitments", CommitmentDoor, "commitment")
 router.register("commitment-times", CommitmentTimeDoor, "commitment-time")

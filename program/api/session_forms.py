@@ -7,13 +7,15 @@ from rest_framework import serializers
 
 from program import clock
 from program.models import LoadUnit, PrescriptionLine, Record, Resident, Session, Slot, Station
-from program.rules.reasons import CLASS_OF
+from program.rules.reasons import CLASS_OF, WARNING_SIGNS
+from program.rules.starting import IDENTIFIED_BY
 from program.rules.states import State, is_late
 from program.web.colleagues import ColleagueField
 from program.web.fields import Input, InstantField, Shown, VisibleField
 
 # What staff write about a session; the other kinds are written by the verbs of the plan.
-WRITTEN_BY_HAND = (Record.Kind.STARTED, Record.Kind.ATTEMPT, Record.Kind.ENDED)
+WRITTEN_BY_HAND = (Record.Kind.STARTED, Record.Kind.ATTEMPT, Record.Kind.ENDED, Record.Kind.GIVEN_UP)
+NEEDS_REASON = (Record.Kind.ATTEMPT, Record.Kind.GIVEN_UP)
 
 
 class SlotShown(Shown):
@@ -91,7 +93,7 @@ class LineInput(Input):
     phone_happened_at = InstantField(required=False, allow_null=True)
 
     def validate(self, sent: dict[str, Any]) -> dict[str, Any]:
-        if sent["kind"] == Record.Kind.ATTEMPT and not sent.get("reason"):
+        if sent["kind"] in NEEDS_REASON and not sent.get("reason"):
             raise serializers.ValidationError({"reason": "Say why: choose a reason."})
         return sent
 
@@ -115,9 +117,13 @@ class SetInput(Input):
 
 
 class WrittenInput(Input):
-    """What happened, in any order and as often as it arrives. Without `done_by` the sender did it."""
+    """What happened, in any order and as often as it arrives. Without `done_by` the sender did it.
+
+    `sent_at` is when a phone sends this, by its own clock: all times are corrected by how far that is off.
+    """
 
     done_by = ColleagueField(required=False)
+    sent_at = InstantField(required=False)
     lines = serializers.ListField(child=LineInput(), max_length=50, required=False)
     sets = serializers.ListField(child=SetInput(), max_length=50, required=False)
 
@@ -135,3 +141,38 @@ class RightResidentInput(Input):
 
     session = VisibleField(queryset=Session.objects)
     because = serializers.CharField(max_length=200)
+
+
+class StartInput(Input):
+    """Asked for now, and judged now. `sent_at` and `happened_at` are by the clock of a phone."""
+
+    event_id = serializers.UUIDField()
+    identified_by = serializers.ChoiceField(IDENTIFIED_BY)
+    happened_at = InstantField(required=False)
+    sent_at = InstantField(required=False)
+
+
+class WarningSignInput(Input):
+    """What was seen, and when: the session ends, and the resident is on hold until a clinician releases it."""
+
+    event_id = serializers.UUIDField()
+    sign = serializers.ChoiceField(WARNING_SIGNS)
+    happened_at = InstantField()
+    note = serializers.CharField(max_length=300, required=False, allow_blank=True)
+    done_by = ColleagueField(required=False)
+    sent_at = InstantField(required=False)
+
+
+class MissingShown(serializers.Serializer):
+    rule = serializers.CharField()
+    sentence = serializers.CharField()
+
+
+class ReadinessShown(serializers.Serializer):
+    """Whether the session may be started now; `similar` are residents whose name could be taken for this one."""
+
+    can_start = serializers.BooleanField()
+    missing = MissingShown(many=True)
+    allowed_from = serializers.DateTimeField(allow_null=True)
+    warnings = serializers.ListField(child=serializers.CharField())
+    similar = serializers.ListField(child=serializers.IntegerField())

@@ -4,14 +4,24 @@ import os
 from typing import Any
 
 from celery import Celery, bootsteps
+from celery.app.log import Logging
 from django.conf import settings
 from django.db import connection
+from django_structlog.celery.receivers import CeleryReceiver
 
 from program.config.role_check import refuse_at_start
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "program.config.settings")
 
-app = Celery("program")
+
+class OurLines(Logging):  # type: ignore[misc] # without types
+    """The worker and beat write as the settings say, like the web, instead of their own way."""
+
+    def setup_logging_subsystem(self, *_given: Any, **_options: Any) -> bool:
+        return True
+
+
+app = Celery("program", log=OurLines)
 app.conf.update(
     broker_url=os.environ.get("REDIS_URL", ""),
     broker_connection_retry_on_startup=True,
@@ -37,6 +47,10 @@ app.conf.update(
     beat_schedule={
         "extend calendars": {"task": "program.tasks.extend_calendars", "schedule": 3600.0},
         "settle closed days": {"task": "program.tasks.settle_closed_days", "schedule": 300.0},
+        "make reports that are due": {"task": "reports.tasks.make_due", "schedule": 300.0},
+        "send lost reports again": {"task": "reports.tasks.resume", "schedule": 20.0},
+        "send lost rosters again": {"task": "scheduling.tasks.resume_rosters", "schedule": 20.0},
+        "refresh flags": {"task": "scheduling.tasks.refresh_flags", "schedule": 60.0},
     },
 )
 app.autodiscover_tasks()
@@ -50,4 +64,18 @@ class RefusesUnsafeRole(bootsteps.StartStopStep):  # type: ignore[misc] # withou
             refuse_at_start(connection)
 
 
-app.steps["worker"].add(RefusesUnsafeRole)
+# A task carries what is bound where it is sent. One receiver for both ends: the library's app and its step, used
+# together, make one each, and a worker that sends a task would write its line twice.
+receiver = CeleryReceiver()
+receiver.connect_signals()
+
+
+class BindsTheRequest(bootsteps.Step):  # type: ignore[misc] # without types
+    """The id of the request that came with a task stands in the lines of the worker."""
+
+    def __init__(self, parent: Any, **options: Any) -> None:
+        super().__init__(parent, **options)
+        receiver.connect_worker_signals()
+
+
+app.steps["worker"].update({RefusesUnsafeRole, BindsTheRequest})

@@ -100,6 +100,7 @@ def prepare(environment: dict[str, str]) -> None:
     manage(environment, "migrate", "--verbosity", "0")
     manage(environment, "collectstatic", "--no-input", "--verbosity", "0")
     manage(environment, "seed_demo")
+    manage(environment, "make_reports")
 
 
 def manage(environment: dict[str, str], *command: str) -> None:
@@ -111,7 +112,7 @@ def manage(environment: dict[str, str], *command: str) -> None:
 
 
 def commands(demo: Demo, port: int) -> dict[str, list[str]]:
-    celery = [sys.executable, "-m", "celery", "--app", "program.config.celery:app"]
+    celery = [sys.executable, "-m", "celery", "--quiet", "--app", "program.config.celery:app"]
     return {
         "web": [
             *(sys.executable, "-m", "gunicorn", "program.config.wsgi:application", "--bind", f"{HOST}:{port}"),
@@ -122,8 +123,8 @@ def commands(demo: Demo, port: int) -> dict[str, list[str]]:
                 "2",
                 "--threads",
                 "4",
-                "--access-logfile",
-                "-",
+                "--config",
+                "python:program.config.web_server",
                 "--no-control-socket",
             ),
         ],
@@ -145,6 +146,14 @@ def environment_of(demo: Demo, port: int) -> dict[str, str]:
         "PORT": str(port),
         "PYTHONUNBUFFERED": "1",
     }
+
+
+def environment_of_the_running_demo() -> dict[str, str]:
+    """For a command that is run beside it; Trouble where it does not run."""
+    demo = Demo(Path(os.environ.get("DATA_DIR") or PROJECT / ".local").resolve())
+    if not remembered(demo.running)[1]:
+        raise Trouble("The demo does not run: start it with `make demo`, then ask again.")
+    return environment_of(demo, 0)
 
 
 def kept_secret(file: Path) -> str:

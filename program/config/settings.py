@@ -6,6 +6,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from program.config import env
+from program.config.logging import LOGGING  # noqa: F401 - a setting
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = Path(env.text("DATA_DIR", str(BASE_DIR / ".local")))
@@ -31,6 +32,8 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "csp",
     "django_filters",
     "django_htmx",
@@ -47,11 +50,15 @@ MIDDLEWARE = [
     "program.web.headers.ArmourMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "program.web.headers.RequestIdMiddleware",
+    "program.web.request_lines.RequestLinesMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "program.web.tokens.TokenMiddleware",
+    "program.web.sessions.SessionLimitMiddleware",
+    "program.web.second_factor.SecondFactorMiddleware",
     "program.web.frame.ClockMiddleware",
     "program.web.scope.ScopeMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
@@ -115,6 +122,18 @@ ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
 ACCOUNT_PREVENT_ENUMERATION = True
+# To an address that nobody has no mail is sent: there is nothing that it could offer.
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 15 * 60
+# Passwords and codes are counted by person and device (web/limits.py); by address only what floods.
+ACCOUNT_RATE_LIMITS = {"login": "120/m/ip", "login_failed": None, "change_password": "10/300s/user"}
+MFA_ADAPTER = "program.web.codes.SecondFactors"
+MFA_FORMS = {
+    "authenticate": "program.web.codes.SignInCodeForm",
+    "reauthenticate": "program.web.codes.AgainCodeForm",
+    "activate_totp": "program.web.codes.SetUpForm",
+}
+MFA_RECOVERY_CODES_SHOW_ONCE = True
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 # Without one no mail is sent, and nobody is told that it was.
 EMAIL_HOST = env.text("EMAIL_HOST", "")
@@ -130,7 +149,10 @@ SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "program.pages.errors.no_token"
 SECURE_SSL_REDIRECT = HTTPS and env.flag("SSL_REDIRECT", default=True)
 SECURE_REDIRECT_EXEMPT = [r"^(live|ready)$"]
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("BEHIND_PROXY", default=False) else None
+BEHIND_PROXY = env.flag("BEHIND_PROXY", default=False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
+# Whose address it is: the last hop that the own proxy has seen; without one nobody's word for it counts.
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if BEHIND_PROXY else 0
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 SECURE_CONTENT_TYPE_NOSNIFF = True
@@ -164,7 +186,10 @@ FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler
 
 # The API
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "program.web.tokens.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "program.web.paging.NewestFirst",
@@ -183,9 +208,5 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [],
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
-}
+# Lines: what they hold, and what they never do, stands in program/config/logging.py.
+LOGGING_CONFIG = "program.config.logging.set_up"

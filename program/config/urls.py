@@ -18,5 +18,6 @@ urlpatterns = [
     path("ready", transaction.non_atomic_requests(probes.ready), name="ready"),
     path("", include("program.urls")),
     path("", include("scheduling.urls")),
-    path("account/", include("allauth.account.urls")),
+    path("", include("reports.urls")),
+    path("account/", include("program.config.account_urls")),
 ]

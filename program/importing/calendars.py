@@ -121,7 +121,7 @@ def _take(reading: _Reading, event: Event, person_key: str) -> None:
         raise Unfit(f"This is for “{event.resident_key[:64]}”, not for “{person_key}”. Choose the right file.")
     key = event.resident_key or reading.calendar_key
     if not key:
-        raise Unfit("This does not say for whom it is. Give it X-RESIDENT-KEY, or choose the resident first.")
+        raise Unfit("This does not say for whom it is. Choose the resident first, or have their key in each event.")
     if event.recurrence is not None:
         reading.changes.append((event, key))
         return

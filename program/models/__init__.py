@@ -9,12 +9,14 @@ from program.models.places import Building, Closure, Hours, Region, Unit
 from program.models.prescription import Prescription, PrescriptionLine
 from program.models.record import ReasonClass, Record, Set
 from program.models.resident import Escort, Help, Pairing, Person, Resident
-from program.models.safety import Clearance, Hold
+from program.models.safety import Clearance, Hold, Incident
 from program.models.scoped import scope
 from program.models.session import Session, Slot
+from program.models.signing_in import ApiToken, Link, SignInEvent, Tries
 
 __all__ = [
     "Answer",
+    "ApiToken",
     "Audit",
     "Building",
     "Clearance",
@@ -26,6 +28,8 @@ __all__ = [
     "Hold",
     "Hours",
     "Import",
+    "Incident",
+    "Link",
     "LoadUnit",
     "Pairing",
     "Person",
@@ -40,8 +44,10 @@ __all__ = [
     "Set",
     "Shift",
     "ShiftTime",
+    "SignInEvent",
     "Slot",
     "Station",
+    "Tries",
     "Unit",
     "User",
     "scope",

@@ -38,6 +38,8 @@ class User(AbstractBaseUser):
     name = models.CharField(max_length=120)
     email = models.EmailField(null=True, blank=True)
     is_active = models.BooleanField(default=True)
+    # Sessions that began before it are dead, whatever cookie asks.
+    signed_out_at = models.DateTimeField(null=True, blank=True)
 
     USERNAME_FIELD = "username"
     EMAIL_FIELD = "email"
@@ -63,6 +65,10 @@ class User(AbstractBaseUser):
     def care_building_ids(self) -> models.QuerySet[Any]:
         """The buildings whose residents the person may see now; a query, so that an ended role ends at once."""
         return self.roles.in_care_at(clock.now()).building_ids()
+
+    def reported_building_ids(self) -> models.QuerySet[Any]:
+        """The buildings whose saved reports the person may see now: those of their regions, and those they work in."""
+        return self.roles.held_at(clock.now()).exclude(kind=Role.Kind.STAFF).building_ids()
 
 
 class RoleQuerySet(models.QuerySet["Role"]):

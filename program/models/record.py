@@ -65,6 +65,8 @@ class Record(Written):
     reason = models.CharField(max_length=40, blank=True)
     reason_class = models.CharField(max_length=8, choices=ReasonClass, blank=True)
     note = models.CharField(max_length=300, blank=True)
+    # How a start made sure that this was the right person.
+    identified_by = models.CharField(max_length=30, blank=True)
     # The planned times before a move.
     moved_from_starts_at = models.DateTimeField(null=True, blank=True)
     moved_from_ends_at = models.DateTimeField(null=True, blank=True)

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from program.models.resident import Resident
-from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, Versioned, is_finite
+from program.models.scoped import BuildingForeignKey, OfBuilding, OfBuildingQuerySet, Versioned, is_finite, only_one
 
 
 class Clearance(OfBuilding, Versioned):
@@ -79,5 +79,48 @@ class Hold(OfBuilding, Versioned):
                 name="a_hold_has_a_reason",
                 condition=~Q(reason=""),
                 violation_error_message="Say why: a hold needs a reason.",
+            ),
+        ]
+
+
+class IncidentQuerySet(OfBuildingQuerySet):
+    def waiting(self) -> Self:
+        """Those that no clinician has seen yet."""
+        return self.filter(seen_at__isnull=True)
+
+
+class Incident(OfBuilding, Versioned):
+    """Something happened: a warning sign at the stations. Open until a named clinician has seen it."""
+
+    resident = BuildingForeignKey(Resident, related_name="incidents")
+    session = BuildingForeignKey("program.Session", null=True, blank=True, related_name="incidents")
+    hold = BuildingForeignKey(Hold, null=True, blank=True, related_name="+")
+    event_id = models.UUIDField()
+    sign = models.CharField(max_length=40)
+    note = models.CharField(max_length=300, blank=True)
+    happened_at = models.DateTimeField()
+    phone_happened_at = models.DateTimeField(null=True, blank=True)
+    done_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
+    entered_by = models.ForeignKey("program.User", models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+    seen_at = models.DateTimeField(null=True, blank=True)
+    seen_by = models.ForeignKey("program.User", models.PROTECT, null=True, blank=True, related_name="+")
+    seen_note = models.CharField(max_length=300, blank=True)
+
+    objects = IncidentQuerySet.as_manager()  # type: ignore[misc] # its own questions beside those of OfBuilding
+
+    class Meta:
+        constraints = [
+            only_one("an_incident_is_told_once", "building", "event_id", sentence="That has been told already."),
+            models.CheckConstraint(
+                name="an_incident_names_its_sign",
+                condition=~Q(sign=""),
+                violation_error_message="Say what was seen.",
+            ),
+            models.CheckConstraint(
+                name="a_seen_incident_says_by_whom",
+                condition=Q(seen_at__isnull=True, seen_by__isnull=True)
+                | Q(seen_at__isnull=False, seen_by__isnull=False),
+                violation_error_message="An incident is seen by a named person.",
             ),
         ]

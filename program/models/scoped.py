@@ -16,32 +16,53 @@ if TYPE_CHECKING:
 
 @contextmanager
 def scope(
-    building_ids: Iterable[int], *, user_id: int | None = None, request_id: str = "", is_administration: bool = False
+    building_ids: Iterable[int],
+    *,
+    user_id: int | None = None,
+    request_id: str = "",
+    is_administration: bool = False,
+    reported: Iterable[int] = (),
 ) -> Iterator[None]:
     """A transaction in which the database shows the rows of these buildings only, and writes down who asked.
 
     The settings end with the transaction, so nothing of them is left on a pooled connection.
     """
     with transaction.atomic():
-        set_scope(building_ids, user_id=user_id, request_id=request_id, is_administration=is_administration)
+        set_scope(
+            building_ids,
+            user_id=user_id,
+            request_id=request_id,
+            is_administration=is_administration,
+            reported=reported,
+        )
         yield
 
 
 def set_scope(
-    building_ids: Iterable[int], *, user_id: int | None, request_id: str = "", is_administration: bool = False
+    building_ids: Iterable[int],
+    *,
+    user_id: int | None,
+    request_id: str = "",
+    is_administration: bool = False,
+    reported: Iterable[int] = (),
 ) -> None:
-    """Say for the rest of the open transaction who asks, and for which buildings."""
+    """Say for the rest of the open transaction who asks, and for which buildings.
+
+    Of the buildings in `reported` only saved reports show.
+    """
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT set_config('app.buildings', %s, true), set_config('app.user_id', %s, true),"
             " set_config('app.request_id', %s, true), set_config('app.administration', %s, true),"
-            " set_config('app.moment', %s, true), set_config('app.persons', '', true)",
+            " set_config('app.moment', %s, true), set_config('app.persons', '', true),"
+            " set_config('app.reported', %s, true)",
             [
                 array_of(int(building_id) for building_id in building_ids),
                 str(user_id or ""),
                 request_id[:64],
                 "yes" if is_administration else "",
                 clock.now().isoformat(),
+                array_of(int(building_id) for building_id in reported),
             ],
         )
 

@@ -51,7 +51,7 @@ def clearances(request: HttpRequest, building_id: int) -> HttpResponse:
     viewed(request, "clearances", rows)
     context = {
         "rows": [(resident, _said(resident.cleared_until, local_now(building).date())) for resident in rows],
-        "chosen": set(map(str, request.POST.getlist("residents"))),
+        "chosen": set(request.POST.getlist("residents") or request.GET.getlist("resident")),
         "asked": asked,
         "which": WHICH,
         "units": Unit.objects.visible_to(request.user).of(building).order_by("name"),
@@ -69,9 +69,13 @@ def clearances(request: HttpRequest, building_id: int) -> HttpResponse:
         request,
         form,
         page,
-        lambda fields: len(enter_clearance(by=request.user, **fields)),
-        "Entered for {done} residents.",
+        lambda fields: _for_how_many(len(enter_clearance(by=request.user, **fields))),
+        "Entered for {done}.",
     )
+
+
+def _for_how_many(count: int) -> str:
+    return "1 resident" if count == 1 else f"{count} residents"
 
 
 def _asked_for(request: HttpRequest, building: Building, asked: dict[str, Any]) -> QuerySet[Resident]:

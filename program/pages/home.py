@@ -5,7 +5,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from program import clock
-from program.access import is_administrator
+from program.access import is_administrator, kinds_in
 from program.models import Building, Role
 from program.web.frame import building_here
 
@@ -18,9 +18,12 @@ def home(request: HttpRequest) -> HttpResponse:
         chosen = request.session.get("building")
         return redirect("program:building", chosen if chosen in known else buildings[0].pk)
     manages = request.user.roles.held_at(clock.now()).filter(kind=Role.Kind.REGIONAL_MANAGER)
+    may_start = is_administrator(request.user)
+    if manages and not (buildings or may_start):
+        return redirect("reports:newest")
     context = {
         "choice": buildings,
-        "may_start": is_administrator(request.user),
+        "may_start": may_start,
         # Their names are no care data; residents and sessions do not show for a regional manager.
         "managed": manages.building_ids().order_by("name").values_list("name", flat=True),
     }
@@ -29,5 +32,6 @@ def home(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def building(request: HttpRequest, building_id: int) -> HttpResponse:
-    building_here(request, building_id)
-    return redirect("scheduling:week-now", building_id)
+    here = building_here(request, building_id)
+    is_staff_alone = kinds_in(request.user, here) == {Role.Kind.STAFF}
+    return redirect("scheduling:now" if is_staff_alone else "scheduling:week-now", building_id)

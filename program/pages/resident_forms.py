@@ -10,14 +10,16 @@ from django.views.decorators.http import require_http_methods
 
 from program.access import require
 from program.actions.residents import change_resident, withdraw_agreement
-from program.actions.safety import AWAY_REASONS, end_hold, set_hold
+from program.actions.safety import AWAY_REASONS, HOSPITAL, end_hold, set_hold
 from program.models import Escort, Help, Hold, Resident, Unit
 from program.pages.residents import one_resident
+from program.rules.week import date_and_time
 from program.web.forms import DayInput, EditForm, FormPage, MomentInput, PlainForm, answer_form
 from program.web.frame import local_now
 from program.web.viewing import viewed
 
 NOTES = 6
+REVIEW_FOLLOWS = "An exercise hold (review after hospital) begins then; a clinician releases it."
 
 
 class ResidentForm(EditForm):
@@ -125,15 +127,15 @@ def hold(request: HttpRequest, building_id: int, resident_id: int, kind: str) ->
         f"{resident.name} is away" if is_away else f"Exercise hold for {resident.name}",
         "Enter the absence" if is_away else "Set the hold",
         page_of(resident),
-        lede="Sessions booked inside this time are taken off the plan.",
+        lede=_what_is_taken_off(is_away),
         is_clinical=not is_away,
     )
     return answer_form(
         request,
         form,
         page,
-        lambda fields: set_hold(resident=resident, kind=kind, by=request.user, **fields),
-        "The absence is entered." if is_away else "The hold is set.",
+        lambda fields: _entered(set_hold(resident=resident, kind=kind, by=request.user, **fields)),
+        "{done}",
     )
 
 
@@ -157,12 +159,32 @@ def hold_ends(request: HttpRequest, building_id: int, resident_id: int, hold_id:
         request,
         EndHoldForm(request.POST or None, initial=initial),
         page,
-        lambda fields: end_hold(hold=held, by=request.user, **fields),
-        "The absence has ended." if is_away else "The hold is released.",
+        lambda fields: _ended(end_hold(hold=held, by=request.user, **fields)),
+        "{done}",
     )
 
 
+def _what_is_taken_off(is_away: bool) -> str:
+    taken_off = "Sessions booked inside this time are taken off the plan."
+    return f"{taken_off} Back from hospital: {REVIEW_FOLLOWS[0].lower()}{REVIEW_FOLLOWS[1:]}" if is_away else taken_off
+
+
+def _entered(held: Hold) -> str:
+    if held.kind != Hold.Kind.AWAY:
+        return "The hold is set."
+    is_back_known = held.reason == HOSPITAL and held.ends_at is not None
+    when = f" Back {date_and_time(held.ends_at, held.building.zone)}. {REVIEW_FOLLOWS}" if is_back_known else ""
+    return f"The absence is entered.{when}"
+
+
+def _ended(held: Hold) -> str:
+    if held.kind != Hold.Kind.AWAY:
+        return "The hold is released."
+    when = date_and_time(held.ends_at, held.building.zone)
+    return f"The absence ends {when}. {REVIEW_FOLLOWS}" if held.reason == HOSPITAL else f"The absence ends {when}."
+
+
 def _what_follows(held: Hold) -> str:
-    if held.kind == Hold.Kind.AWAY and held.reason == "hospital":
-        return "After hospital an exercise hold follows by itself, until a clinician has reviewed the resident."
+    if held.kind == Hold.Kind.AWAY and held.reason == HOSPITAL:
+        return REVIEW_FOLLOWS
     return f"Since {held.starts_at.astimezone(held.building.zone):%d %b %H:%M}: {held.reason}."

@@ -51,6 +51,8 @@ def overtaken(session: Session) -> str:
     when = day_and_time(session.starts_at, zone)
     if session.held_from is None:
         return f"{when} is too early: it must be moved"
+    if session.held_from.astimezone(zone).date() != session.starts_at.astimezone(zone).date():
+        return f"{when} is too early: possible from {day_and_time(session.held_from, zone)}"
     minutes = -(-(session.held_from - session.starts_at) // timedelta(minutes=1))
     return f"{when} is {minutes} min too early: possible from {clock_time(session.held_from, zone)}"
 

@@ -7,6 +7,7 @@ CLASS_OF = {
     "asleep": RESIDENT,
     "visitors": RESIDENT,
     "out": RESIDENT,
+    "enough for today": RESIDENT,
     "agreement withdrawn": RESIDENT,
     "left the building": RESIDENT,
     "unwell": CLINICAL,
@@ -14,6 +15,7 @@ CLASS_OF = {
     "hold": CLINICAL,
     "hospital": CLINICAL,
     "not cleared": CLINICAL,
+    "warning sign": CLINICAL,
     "no staff": OUR_SIDE,
     "station out of order": OUR_SIDE,
     "ran late": OUR_SIDE,
@@ -23,3 +25,19 @@ CLASS_OF = {
     "planned again": OUR_SIDE,
     "other": OUR_SIDE,
 }
+
+# What staff may choose between at the stations, in the order in which it is asked; the rest follows from other rules.
+ASKED = {
+    RESIDENT: ("declined", "asleep", "visitors", "out"),
+    CLINICAL: ("unwell", "pain"),
+    OUR_SIDE: ("no staff", "station out of order", "ran late", "not brought", "emergency", "other"),
+}
+# Signs that end a session at once (published stop criteria, reference facts 2.2), in plain words.
+WARNING_SIGNS = (
+    "chest pain",
+    "dizziness",
+    "breathlessness",
+    "sudden pain",
+    "pallor",
+    "near-faint",
+)

@@ -1,6 +1,6 @@
 """What every door of the API is: find what the person may see, ask the right, call one action, answer."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
@@ -19,6 +19,7 @@ from program import access
 from program.models import Answer, Building
 from program.rules.errors import Refused
 from program.web.filtering import refuse_unknown
+from program.web.flags import note_changed
 from program.web.idempotency import Replayed, claim, keep, replay
 from program.web.versions import etag_of, require_version
 from program.web.viewing import note_viewed
@@ -81,11 +82,15 @@ class Door(viewsets.GenericViewSet):
             return super().handle_exception(exc)
         kept = exc.answer.headers
         # A role that has ended since the first answer ends the second one too.
-        if set(kept["buildings"]) - set(self.request.user.care_building_ids()):
+        if set(kept["buildings"]) - set(self.may_replay_in()):
             return super().handle_exception(Http404())
         for what, keys in kept["viewed"].items():
             note_viewed(self.request, what, keys)
         return replay(exc.answer)
+
+    def may_replay_in(self) -> Iterable[int]:
+        """The buildings of which the person may be told again what they were told."""
+        return self.request.user.care_building_ids()
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(request, response, *args, **kwargs)
@@ -93,6 +98,7 @@ class Door(viewsets.GenericViewSet):
             return response
         if not self.allowed_in:
             raise ImproperlyConfigured(f"{type(self).__name__} wrote in “{self.action}” without asking for a right.")
+        note_changed(request, [building.pk for building in self.allowed_in if building])
         if self.claimed is not None:
             viewed = request._request.__dict__.get("viewed", {})
             keep(

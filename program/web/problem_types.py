@@ -47,6 +47,16 @@ PROBLEM_TYPES = {
     "session-not-open": "The session has begun or ended, so its plan cannot change.",
     "too-soon": "The resident would not have recovered from another session.",
     "station-taken": "A station is taken at that time.",
+    # What happens on the day
+    "cannot-start": "The session cannot be started; the rules name everything that is missing.",
+    "already-seen": "Somebody has seen to it already.",
+    # Reports
+    "period-not-over": "The period has not ended yet.",
+    "report-not-made": "The report is not made yet.",
+    # People
+    "second-factor-missing": "The person must set up a second factor first.",
+    "link-used": "The link has been used, has expired or was replaced.",
+    "last-administrator": "Nobody would be left who can add people.",
     # Ours
     "broken": "Something broke on the service's side; nothing was changed.",
 }

@@ -6,9 +6,10 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from program.access import is_administrator
+from program.access import Reach, reach_of
 from program.models.scoped import set_scope
 from program.rules.errors import NotAllowed, Refused, Stale
+from program.web.flags import ask_for_flags
 from program.web.viewing import write_views
 
 # Asked by machines every few seconds, without a person behind it: they open no transaction.
@@ -32,16 +33,19 @@ class ScopeMiddleware:
             else:
                 # A refused form shows the names again.
                 write_views(request)
+                if response.status_code < 400:
+                    ask_for_flags(request)
         return response
 
     def _open(self, request: HttpRequest) -> None:
         user = request.user
-        known = user.is_authenticated
+        reach = reach_of(user) if user.is_authenticated else Reach()
         set_scope(
-            user.care_building_ids() if known else [],
+            reach.care,
             user_id=user.pk,
             request_id=getattr(request, "request_id", ""),
-            is_administration=known and is_administrator(user),
+            is_administration=reach.is_administration,
+            reported=reach.reported,
         )
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:

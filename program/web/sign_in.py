@@ -1,20 +1,30 @@
-"""How people sign in: by name or address and password. Nobody signs up by themselves."""
+"""How people sign in: by name or address and password, then by a second step. Nobody signs up by themselves."""
 
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import LoginForm
+from allauth.account.internal.userkit import filter_users_by_email, get_user_by_username
 from django.conf import settings
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+
+from program.actions.signing_in import count_try, forget_tries, note_event, set_password
+from program.models import SignInEvent, User
+from program.web.devices import device_of, remember_device
+from program.web.limits import give_back, take_place
+from program.web.sessions import begin_session, signed_in_recently
 
 NOT_TOGETHER = "That name or address and that password do not go together. Try again, or ask your administrator."
+TOO_MANY = "Too many tries. Wait five minutes, then try again, or ask your administrator for a one-time link."
 
 
 class SignIn(DefaultAccountAdapter):
     error_messages = DefaultAccountAdapter.error_messages | {
         "email_password_mismatch": NOT_TOGETHER,
         "username_password_mismatch": NOT_TOGETHER,
-        "too_many_login_attempts": "Too many tries. Wait five minutes, then try again.",
+        "incorrect_password": "That is not your password. Try again.",
+        "enter_current_password": "That is not your present password. Try again.",
+        "too_many_login_attempts": TOO_MANY,
     }
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
@@ -30,6 +40,59 @@ class SignIn(DefaultAccountAdapter):
     def populate_username(self, request: HttpRequest, user: Any) -> None:
         """Names are given by an administrator, never made up."""
 
+    def get_login_stages(self) -> list[str]:
+        """The second step and nothing beside it: neither codes by mail nor addresses to confirm."""
+        return ["allauth.mfa.stages.AuthenticateStage"]
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        """The try is counted before the password is looked at, and for the person, not for the word that was sent."""
+        self.places: dict[int, str] = {}
+        for user in people_named(**credentials):
+            device = device_of(request, user)
+            place = take_place(f"password of {user.pk} on {device}")
+            if place is None or not count_try(user=user, is_known_device=device is not None):
+                raise self.validation_error("too_many_login_attempts")
+            self.places[user.pk] = place
+        word = credentials.get("email") or credentials.get("username") or ""
+        # A name that nobody has answers like one that somebody has.
+        if not self.places and take_place(f"password of {word.lower()}") is None:
+            raise self.validation_error("too_many_login_attempts")
+
+    def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
+        user = super().authenticate(request, **credentials)
+        if user is not None:
+            if place := self.places.get(user.pk):
+                give_back(place)
+            forget_tries(user=user)
+        return user
+
+    def login(self, request: HttpRequest, user: User) -> None:
+        super().login(request, user)
+        begin_session(request)
+        note_event(user=user, kind=SignInEvent.Kind.SIGNED_IN, by=user)
+
+    def post_login(self, request: HttpRequest, user: User, **options: Any) -> HttpResponse:
+        response = super().post_login(request, user, **options)
+        remember_device(request, response, user)
+        return response
+
+    def set_password(self, user: User, password: str) -> None:
+        set_password(user=user, password=password)
+
+    def is_reauthentication_required(self, *, app: str, **options: Any) -> bool:
+        """Whoever has just signed in has just been asked."""
+        return not signed_in_recently(self.request)
+
+
+def people_named(*, username: str | None = None, email: str | None = None, **_: Any) -> list[User]:
+    """Everybody whose password such a try is compared with, as the library finds them; in the order of locks."""
+    found = []
+    for word in {username, email} - {None, ""}:
+        found += filter_users_by_email(word, for_login=True)
+        if by_name := get_user_by_username(word):
+            found.append(by_name)
+    return sorted({user.pk: user for user in found}.values(), key=lambda user: user.pk)
+
 
 class SignInForm(LoginForm):
     """Asks in the words of people, not of programs."""
@@ -37,6 +100,8 @@ class SignInForm(LoginForm):
     def __init__(self, *values: Any, **options: Any) -> None:
         super().__init__(*values, **options)
         self.fields["login"].label = "Name or e-mail address"
+        # Not “email”: a browser offers what was typed here before, be it a name or an address.
+        self.fields["login"].widget.attrs["autocomplete"] = "username"
         if not settings.EMAIL_HOST:
             # No link could be sent.
             self.fields["password"].help_text = ""

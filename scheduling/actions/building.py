@@ -1,13 +1,17 @@
 """A roster from the request to the draft: the row is the job, and is safe to work on twice."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from datetime import timedelta
+from functools import partial
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 
 from program import clock
 from program.actions.changing import make
+from program.actions.locks import ROSTER, is_worked_on, working_on
 from program.models import Building, User
 from program.models.scoped import scope
 from program.rules.errors import Refused
@@ -22,6 +26,9 @@ from scheduling.solver import Progress, most_alone, solve
 # A roster that ends its worker this often is put aside instead of ending the next.
 MOST_STARTS = 3
 OPEN = (Roster.State.WAITING, Roster.State.BUILDING)
+# What waits longer is sent again: it does no harm where the first sending is still on its way.
+WAITS_AT_MOST = timedelta(seconds=30)
+Step = Callable[..., AbstractContextManager[None]]
 
 
 @transaction.atomic
@@ -34,28 +41,47 @@ def start_roster(*, building: Building, week: Week, by: User, seconds: int = 20)
     return make(Roster(building=building, monday=week.monday, asked_by=by, asked_at=clock.now(), seconds=seconds))
 
 
-def fill_roster(*, roster_id: int, building_id: int) -> None:
+def fill_roster(*, roster_id: int, building_id: int, request_id: str = "") -> None:
     """Build the draft. Each step is a transaction of its own: progress shows, and a killed worker loses nothing."""
-    with scope([building_id]):
+    with working_on(ROSTER, roster_id) as is_ours:
+        if is_ours:
+            _fill(roster_id, partial(scope, [building_id], request_id=request_id))
+
+
+def lost_rosters() -> list[tuple[int, int]]:
+    """(roster, building) of what nobody works on any more, or what never reached a worker. In a scope of all."""
+    unsent = Q(state=Roster.State.WAITING, asked_at__lte=clock.now() - WAITS_AT_MOST)
+    found = (
+        Roster.objects.filter(unsent | Q(state=Roster.State.BUILDING)).order_by("pk").values_list("pk", "building_id")
+    )
+    return [(pk, building_id) for pk, building_id in found if not is_worked_on(ROSTER, pk)]
+
+
+def _fill(roster_id: int, step: Step) -> None:
+    with step():
         roster = _claim(roster_id)
     if roster is None:
         return
     try:
-        _build(roster)
+        _build(roster, step)
     except Exception:
         # Otherwise it would be “building” for ever. The worker's own log has the rest.
-        with scope([building_id], user_id=roster.asked_by_id):
+        with step(user_id=roster.asked_by_id):
             _give_up(roster, "Building this roster failed. Build it again; if that fails too, ask for help.")
         raise
 
 
-def _build(roster: Roster) -> None:
-    with scope([roster.building_id]):
+def _build(roster: Roster, step: Step) -> None:
+    def tell(done: Progress) -> None:
+        with step(user_id=roster.asked_by_id):
+            _tell(roster, loaded, alone, done)
+
+    with step():
         loaded = load_week(building=roster.building, week=Week(roster.monday))
     alone = most_alone(loaded.problem)
-    answer = solve(loaded.problem, seconds=roster.seconds, progress=lambda done: _tell(roster, loaded, alone, done))
+    answer = solve(loaded.problem, seconds=roster.seconds, progress=tell)
     faults = broken_rules(loaded.problem, answer)
-    with scope([roster.building_id], user_id=roster.asked_by_id):
+    with step(user_id=roster.asked_by_id):
         if faults:
             _give_up(roster, f"The roster broke a rule and was not kept: {faults[0].sentence}")
             return
@@ -91,10 +117,9 @@ def _give_up(roster: Roster, sentence: str) -> None:
 
 
 def _tell(roster: Roster, loaded: Loaded, alone: Sequence[int], done: Progress) -> None:
-    with scope([roster.building_id], user_id=roster.asked_by_id):
-        Roster.objects.filter(pk=roster.pk, state=Roster.State.BUILDING).update(
-            progress=_progress(loaded, alone, done.placed, done.value, done.bound)
-        )
+    Roster.objects.filter(pk=roster.pk, state=Roster.State.BUILDING).update(
+        progress=_progress(loaded, alone, done.placed, done.value, done.bound)
+    )
 
 
 def _progress(loaded: Loaded, alone: Sequence[int], placed: int, value: Value, bound: Value | None) -> dict[str, Any]:

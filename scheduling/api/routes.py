@@ -3,10 +3,12 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
+from scheduling.api.flags import FlagDoor
 from scheduling.api.rosters import RosterDoor
 from scheduling.api.sessions import PlannedSessionDoor, TimesDoor
 
 router = SimpleRouter(use_regex_path=False)
+router.register("flags", FlagDoor, "flag")
 router.register("rosters", RosterDoor, "roster")
 router.register("sessions", PlannedSessionDoor, "session")
 

@@ -2,17 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from program.models import Closure, Hours, ShiftTime, Station
 from program.rules.states import State
 from program.rules.week import Week, local_instant
-from program.web.frame import building_here, local_now
+from program.web.frame import building_here, day_named, local_now
 from program.web.viewing import viewed
 from scheduling.pages.closed import closures_in, closures_said, note_on
 from scheduling.pages.grid import grid_of
@@ -27,13 +27,6 @@ class Way:
     at: datetime
     visit: Visit
     is_back: bool
-
-
-def day_named(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Http404 from None
 
 
 @require_safe

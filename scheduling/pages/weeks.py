@@ -21,7 +21,7 @@ from program.web.frame import building_here, this_week
 from program.web.scope import status_of
 from program.web.standing import by_name, standing_of
 from program.web.viewing import viewed
-from scheduling.actions import publish_roster
+from scheduling.actions import compare, publish_roster
 from scheduling.models import Roster
 from scheduling.pages.closed import closures_in, closures_said
 from scheduling.pages.grid import MOST_STATIONS_A_DAY, Grid, grid_of
@@ -143,9 +143,12 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
     is_over = until <= clock.now()
     is_draft = bool(draft) and request.GET.get("show") != "published"
     standing = on_the_plan(published)
+    is_ready = newest is not None and newest.state == State.DRAFT
+    replaced = _replaced(newest, building) if is_ready and standing else {}
+    beside = [visit for visit in standing if visit.said is None or visit.said.session.pk not in replaced]
     seen = [*standing, *draft] if is_draft else published
     viewed(request, "week", {visit.resident for visit in seen} | {one.resident for one in left_out})
-    table = table_of(request, building, asked, [*standing, *draft] if is_draft else standing)
+    table = table_of(request, building, asked, [*beside, *draft] if is_draft else standing)
     meter = meter_of(request, building, newest, standing, is_over=is_over)
     is_at_rest = not (is_over or published or draft or (newest is not None and newest.state in AT_WORK))
     return {
@@ -160,11 +163,20 @@ def _shown(request: HttpRequest, building: Building, asked: Week) -> dict[str, A
         "is_draft": is_draft,
         "has_draft": bool(draft),
         "draft_count": len(draft),
+        "withdrawn_count": sum(not is_moved for is_moved in replaced.values()),
         "can_publish": newest is not None and newest.state == State.DRAFT and bool(draft or published),
         "has_published": bool(published),
         **_progress_part(newest, building),
         **table,
     }
+
+
+def _replaced(roster: Roster, building: Building) -> dict[int, bool]:
+    """The published sessions that publishing this draft takes from their place, and whether they are moved."""
+    roster.building = building
+    compared = compare(roster=roster)
+    moved = {session.pk: True for session, _ in compared.moved}
+    return moved | {session.pk: False for session in compared.withdrawn}
 
 
 def _left_out(roster: Roster, residents: dict[str, Resident], building: Building) -> list[LeftOut]:

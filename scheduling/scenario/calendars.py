@@ -6,7 +6,8 @@ from datetime import date, datetime, time, timedelta
 from random import Random
 from typing import Any
 
-from program.actions.calendars import add_commitment
+from program.actions.calendars import add_commitment, change_commitment
+from program.models import Commitment, Resident
 from scheduling.scenario.cast import Cast
 
 WEEKLY, DAILY = "FREQ=WEEKLY;BYDAY={days}", "FREQ=DAILY"
@@ -50,23 +51,33 @@ HABITS = (
     Habit("visit", 0.3, 75, ("family",), ("SA", "SU", "WE", "FR"), ("10:30", "14:00", "15:00")),
     Habit("nursing", 0.08, 20, ("wound care",), ("MO,WE,FR", "TU,TH"), ("08:45", "11:00", "15:00")),
 )
-NAPS, LATE_RISERS = 0.2, 0.07
+NAPS, LATE_RISERS = 0.12, 0.05
+CONFIRMED = 0.7
 APPOINTMENTS, OUTINGS = 0.08, 0.05
 
 
-def fill_calendars(cast: Cast, *, today: date) -> None:
-    """Calendars of all residents; single appointments lie in the two weeks around `today`."""
-    dice = cast.plan.dice("calendars")
+def fill_calendars(cast: Cast, residents: Sequence[Resident]) -> None:
+    """Calendars of these residents; single appointments lie in the two weeks around the day of the demo."""
     first_on = cast.today - timedelta(days=cast.today.weekday())
-    for resident in cast.residents:
-        for entry in [*_habits(dice, first_on), *_rest(dice, first_on), *_once(dice, today)]:
+    for resident in residents:
+        dice = cast.plan.dice(f"calendar {resident.key}")
+        for entry in [*_habits(dice, first_on), *_rest(dice, first_on), *_once(dice, cast.last_day)]:
             add_commitment(
                 resident=resident,
                 by=cast.coordinator,
                 timezone=cast.building.timezone,
-                last_confirmed_on=cast.today - timedelta(days=dice.choice((0, 5, 20, 45, 110))),
+                last_confirmed_on=cast.today - timedelta(days=dice.choice((0, 5, 20))),
                 **entry,
             )
+
+
+def confirm_calendars(cast: Cast) -> None:
+    """Most of what recurs is asked after again; a few entries stay as old as they are."""
+    dice = cast.plan.dice("confirming")
+    lasting = Commitment.objects.of(cast.building).filter(ended_at__isnull=True).exclude(rrule="")
+    for commitment in lasting.select_related("building").order_by("pk"):
+        if dice.random() < CONFIRMED:
+            change_commitment(commitment=commitment, by=cast.coordinator, last_confirmed_on=cast.today)
 
 
 def _habits(dice: Random, first_on: date) -> Iterator[dict[str, Any]]:
@@ -88,7 +99,7 @@ def _habits(dice: Random, first_on: date) -> Iterator[dict[str, Any]]:
 
 def _exceptions(dice: Random, starts: datetime, minutes: int) -> dict[str, Any]:
     """Some are left out once in the coming weeks, some are an hour later once."""
-    week = starts + timedelta(weeks=dice.randint(2, 5))
+    week = starts + timedelta(weeks=dice.randint(2, 15))
     throw = dice.random()
     if throw < 0.12:
         return {"exdates": [week]}

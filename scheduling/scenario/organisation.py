@@ -11,6 +11,7 @@ from program import clock
 from program.actions.changing import make
 from program.models import Region, Role, User
 from scheduling.scenario.buildings import BUILDINGS
+from scheduling.scenario.second_factors import give_second_factors
 from scheduling.scenario.workbook import people_of
 
 ADMINISTRATOR = "administrator@example.org"
@@ -61,6 +62,7 @@ def seed_organisation(*, password: str) -> None:
         # One hash for all: making one takes a good part of a second, and the password is the same anyway.
         usernames = [login.username for login in logins()]
         User.objects.filter(username__in=usernames).update(password=make_password(password))
+    give_second_factors(User.objects.filter(username__in=[login.username for login in logins()]))
 
 
 def _person(username: str, name: str, kind: str, region: Region | None = None) -> User:

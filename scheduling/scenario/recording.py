@@ -1,130 +1,165 @@
-"""What happens to the sessions of a published week, written down as staff would: mostly done, some not."""
+"""What happens to the sessions of a published week, written down as staff would: visit by visit within the hour."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from functools import partial
-from random import Random
 from typing import Any
 from uuid import UUID
 
 from program import clock
-from program.actions.records import NewLine, NewSet, write_lines
+from program.actions.records import Entry, NewLine, NewSet, write_entries
 from program.actions.settling import settle_closed_day
-from program.models import Record, Session, ShiftTime, Slot, User
+from program.models import PrescriptionLine, Record, Session, ShiftTime, Slot, User
+from program.rules.starting import IDENTIFIED_BY
 from program.rules.states import State
 from program.rules.week import Week
 from scheduling.scenario.cast import Cast, Timeline
+from scheduling.scenario.fates import Visit, fate_of
+from scheduling.scenario.stories import WarningSign
+from scheduling.scenario.warning_signs import tell_warning_sign
 
-GIVEN_UP, ATTEMPTED, LATE, FORGOTTEN = 0.06, 0.02, 0.04, 0.01
-REASONS = (
-    *("declined",) * 5,
-    *("asleep",) * 3,
-    *("unwell",) * 3,
-    *("visitors", "pain", "no staff", "no staff", "not brought", "ran late"),
-)
+# Common practice, no source: what is written within the hour was written at the station.
+WITHIN = timedelta(minutes=58)
 # After the turn has begun: helped on, then one slow set of eight to nine seconds a repetition.
 HELPED_ON = timedelta(seconds=75)
-WRITTEN_DOWN = timedelta(minutes=2)
-EVENING = 20 * 60
+EVENING, NEXT_MORNING = 20 * 60, 9 * 60 + 10
+UNWRITTEN = frozenset({State.PUBLISHED, State.NOT_RECORDED})
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
-    """How one session goes: so much later than planned, or not at all, with the reason."""
-
-    session_id: int
-    dice: Random
-    by: User
-    delay: timedelta
-    instead: str = ""
-    reason: str = ""
-
-
-def happen(cast: Cast, timeline: Timeline, week: Week, *, until: datetime) -> None:
-    """Put the published sessions of a week on the timeline, each with its own fate, as far as `until`."""
+def happen(cast: Cast, timeline: Timeline, week: Week) -> None:
+    """Put the published sessions of a week on the timeline, each with its own fate, as far as the demo is told."""
     zone = cast.building.zone
     start, end = week.starts_at(zone), week.ends_at(zone)
-    sessions = Session.objects.of(cast.building).on_the_plan().filter(starts_at__gte=start, starts_at__lt=end)
     shifts = list(
         ShiftTime.objects.of(cast.building).filter(starts_at__lt=end, ends_at__gt=start).select_related("user")
     )
-    for session in sessions.select_related("resident").order_by("starts_at", "pk"):
-        dice = cast.plan.dice(f"{session.resident.key} {session.starts_at.isoformat()}")
-        visit = _visit(session, dice, _who(shifts, session, dice) or dice.choice(cast.aides))
-        written_at = (session.starts_at if visit.instead else session.ends_at) + visit.delay + WRITTEN_DOWN
-        # Whoever is at a station now has what was done so far written down.
-        timeline.add(min(written_at, until), visit.by, partial(_write, cast, visit))
+    visits = [visit for visit in _visits(cast, week) if visit.began_at <= cast.until]
+    for batch in _batches(visit for visit in visits if not visit.is_entered_next_day):
+        # Whoever is at a station when the demo is seen has what was done so far written down.
+        written_at = min(max(visit.written_at for visit in batch), cast.until)
+        by = _who(cast, shifts, batch[0])
+        timeline.add(written_at, by, partial(_write, cast, timeline, batch, done_by=by, entered_by=by))
     for day in week.days:
         timeline.add(cast.at(day, EVENING), cast.coordinator, lambda: settle_closed_day(building=cast.building))
+    for visit in visits:
+        if visit.is_entered_next_day:
+            done_by = _who(cast, shifts, visit)
+            other = next(aide for aide in cast.aides if aide != done_by)
+            morning = cast.at(_day(cast, visit) + timedelta(days=1), NEXT_MORNING)
+            entering = partial(_write, cast, timeline, [visit], done_by=done_by, entered_by=other)
+            timeline.add(morning, other, entering)
 
 
-def _visit(session: Session, dice: Random, by: User) -> Visit:
-    throw, delay = dice.random(), timedelta(minutes=dice.choice((0, 0, 1, 1, 2, 3, 5)))
-    if throw < GIVEN_UP:
-        return Visit(session.pk, dice, by, delay, Record.Kind.GIVEN_UP, dice.choice(REASONS))
-    if throw < GIVEN_UP + ATTEMPTED:
-        return Visit(session.pk, dice, by, delay, Record.Kind.ATTEMPT, "asleep")
-    if throw < GIVEN_UP + ATTEMPTED + LATE:
-        return Visit(session.pk, dice, by, timedelta(minutes=dice.randint(42, 58)))
-    return Visit(session.pk, dice, by, delay)
+def _visits(cast: Cast, week: Week) -> list[Visit]:
+    """In the order in which they begin."""
+    zone = cast.building.zone
+    sessions = Session.objects.of(cast.building).on_the_plan()
+    sessions = sessions.filter(starts_at__gte=week.starts_at(zone), starts_at__lt=week.ends_at(zone))
+    visits = []
+    for session in sessions.select_related("resident").order_by("starts_at", "pk"):
+        if visit := fate_of(cast, session, _sign_at(cast, week, session)):
+            visits.append(visit)
+    return sorted(visits, key=lambda visit: visit.began_at)
 
 
-def _who(shifts: list[ShiftTime], session: Session, dice: Random) -> User | None:
-    there = [shift.user for shift in shifts if shift.starts_at <= session.starts_at < shift.ends_at]
-    return dice.choice(there) if there else None
+def _sign_at(cast: Cast, week: Week, session: Session) -> WarningSign | None:
+    """The first visit of the day for which it is told, or of the next day of that week on which there is one."""
+    day = session.starts_at.astimezone(cast.building.zone).date()
+    for sign in cast.signs:
+        if week.monday <= cast.open_days_ago(sign.days_ago) <= day:
+            cast.signs.remove(sign)
+            return sign
+    return None
 
 
-def _write(cast: Cast, visit: Visit) -> None:
-    session = (
-        Session.objects.select_related("prescription")
-        .prefetch_related("slots__station", "prescription__lines")
-        .get(pk=visit.session_id)
-    )
-    is_held = session.held_from is not None or bool(visit.instead)
-    if session.state_at(clock.now()) is not State.PUBLISHED or not is_held or visit.dice.random() < FORGOTTEN:
-        return
-    # Overtaken by a late one before it: begun as soon as the resident has recovered.
-    began_at = max(session.starts_at, session.held_from or session.starts_at) + visit.delay
-    lines: list[NewLine]
-    sets: list[NewSet]
-    if visit.instead:
-        lines, sets = [_line(visit, visit.instead, began_at)] if began_at <= clock.now() else [], []
-    else:
-        lines, sets = _done(cast, visit, session, began_at)
-    if lines:
-        write_lines(session=session, lines=lines, sets=sets, done_by=visit.by, entered_by=visit.by)
+def _batches(visits: Iterable[Visit]) -> Iterator[list[Visit]]:
+    """What one aide writes down together, while it still counts as written at once."""
+    batch: list[Visit] = []
+    for visit in visits:
+        if batch and visit.written_at > batch[0].began_at + WITHIN:
+            yield batch
+            batch = []
+        batch.append(visit)
+    if batch:
+        yield batch
 
 
-def _done(cast: Cast, visit: Visit, session: Session, began_at: datetime) -> tuple[list[NewLine], list[NewSet]]:
+def _who(cast: Cast, shifts: Sequence[ShiftTime], visit: Visit) -> User:
+    there = [shift.user for shift in shifts if shift.starts_at <= visit.began_at < shift.ends_at]
+    return visit.dice.choice(there or cast.aides)
+
+
+def _day(cast: Cast, visit: Visit) -> date:
+    return visit.began_at.astimezone(cast.building.zone).date()
+
+
+def _write(cast: Cast, timeline: Timeline, visits: Sequence[Visit], *, done_by: User, entered_by: User) -> None:
+    keys = [visit.session_id for visit in visits]
+    sessions = {one.pk: one for one in Session.objects.filter(pk__in=keys).prefetch_related("slots")}
+    _read_lines(cast, sessions.values())
+    entries = []
+    for visit in visits:
+        session = sessions[visit.session_id]
+        if session.state_at(clock.now()) not in UNWRITTEN or (session.held_from is None and not visit.instead):
+            continue
+        if session.held_from and session.held_from > visit.began_at:
+            # Overtaken by a late one before it: begun as soon as the resident has recovered.
+            later = replace(visit, began_at=session.held_from)
+            again = partial(_write, cast, timeline, [later], done_by=done_by, entered_by=entered_by)
+            timeline.add(max(later.written_at, clock.now()), done_by, again)
+            continue
+        lines, sets = _told(cast, visit, session)
+        if lines:
+            entries.append(Entry(session, done_by, entered_by, lines, sets))
+    if entries:
+        write_entries(entries=entries)
+    for visit in visits:
+        if visit.sign is not None:
+            tell_warning_sign(cast, timeline, sessions[visit.session_id], visit.sign, by=done_by)
+
+
+def _read_lines(cast: Cast, sessions: Iterable[Session]) -> None:
+    missing = {session.prescription_id for session in sessions} - set(cast.lines)
+    for line in PrescriptionLine.objects.filter(prescription__in=missing) if missing else ():
+        cast.lines.setdefault(line.prescription_id, {})[line.station_id] = line
+
+
+def _told(cast: Cast, visit: Visit, session: Session) -> tuple[list[NewLine], list[NewSet]]:
     """Start, sets and end, as far as they have happened by now."""
     now = clock.now()
-    ended_at = began_at + (session.ends_at - session.starts_at)
-    told = [(Record.Kind.STARTED, began_at), (Record.Kind.ENDED, ended_at)]
-    lines = [_line(visit, kind, moment) for kind, moment in told if moment <= now]
-    sets = [done for done in _sets(cast, visit, session, began_at - session.starts_at) if done.ended_at <= now]
-    return lines, sets
+    if visit.instead:
+        return ([_line(visit, visit.instead, visit.began_at)] if visit.began_at <= now else []), []
+    sets = list(_sets(cast, visit, session))[: visit.stations]
+    ended_at = visit.began_at + visit.planned
+    if visit.stations is not None and sets:
+        ended_at = sets[-1].ended_at + timedelta(seconds=40)
+    told = [_line(visit, Record.Kind.STARTED, visit.began_at)]
+    if visit.sign is None:
+        told.append(_line(visit, Record.Kind.ENDED, ended_at))
+    return [line for line in told if line.happened_at <= now], [done for done in sets if done.ended_at <= now]
 
 
-def _sets(cast: Cast, visit: Visit, session: Session, later: timedelta) -> Iterator[NewSet]:
-    prescribed = {line.station_id: line for line in session.prescription.lines.all()}
+def _sets(cast: Cast, visit: Visit, session: Session) -> Iterator[NewSet]:
+    prescribed = cast.lines[session.prescription_id]
+    later = visit.began_at - session.starts_at
     for slot in session.slots.all():
         line = prescribed.get(slot.station_id)
         if line is not None and not _is_broken(cast, slot):
             repetitions = visit.dice.choice((7, 8, 8, 9, 9, 9, 10, 10, 10))
             seconds = round(repetitions * visit.dice.uniform(8.0, 9.0))
             yield NewSet(
-                station=slot.station,
+                station=cast.station(slot.station_id),
                 exercise=line.exercise,
                 load=line.load,
                 load_unit=line.load_unit,
                 repetitions=repetitions,
                 seconds=seconds,
                 ended_at=slot.starts_at + later + HELPED_ON + timedelta(seconds=seconds),
-                event_id=_event_id(visit.dice),
+                event_id=event_id(visit),
                 line=line,
                 more_possible=visit.dice.choice((0, 1, 1, 2, 2, 3, 4, None)),
-                **_pain(visit.dice),
+                **_pain(visit),
             )
 
 
@@ -133,18 +168,20 @@ def _is_broken(cast: Cast, slot: Slot) -> bool:
     return since is not None and slot.starts_at >= since
 
 
-def _pain(dice: Random) -> dict[str, Any]:
-    throw = dice.random()
+def _pain(visit: Visit) -> dict[str, Any]:
+    throw = visit.dice.random()
     if throw < 0.03:
         return {"pain_cannot_be_rated": True, "pain_signs_seen": False}
     if throw < 0.04:
-        return {"pain": dice.choice((4, 5))}
-    return {"pain": dice.choice((0, 0, 0, 0, 0, 1, 1, 2, 3))}
+        return {"pain": visit.dice.choice((4, 5))}
+    return {"pain": visit.dice.choice((0, 0, 0, 0, 0, 1, 1, 2, 3))}
 
 
 def _line(visit: Visit, kind: str, moment: datetime) -> NewLine:
-    return NewLine(kind=kind, happened_at=moment, event_id=_event_id(visit.dice), reason=visit.reason)
+    identified_by = visit.dice.choice(IDENTIFIED_BY) if kind == Record.Kind.STARTED else ""
+    reason = "" if kind == Record.Kind.STARTED else visit.reason
+    return NewLine(kind=kind, happened_at=moment, event_id=event_id(visit), reason=reason, identified_by=identified_by)
 
 
-def _event_id(dice: Random) -> UUID:
-    return UUID(int=dice.getrandbits(128), version=4)
+def event_id(visit: Visit) -> UUID:
+    return UUID(int=visit.dice.getrandbits(128), version=4)

@@ -1,6 +1,7 @@
 """The residents of an invented building: moved in with agreement, clearance and exercise plan."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from random import Random
@@ -10,7 +11,7 @@ from program.actions.prescriptions import LineInput, prescribe
 from program.actions.residents import enrol_resident
 from program.actions.safety import enter_clearance
 from program.models import Escort, Help, Resident, Station
-from scheduling.scenario.buildings import StationPlan
+from scheduling.scenario.buildings import BuildingPlan, StationPlan
 from scheduling.scenario.cast import Cast
 from scheduling.scenario.names import full_names
 
@@ -37,27 +38,48 @@ NOTES = (
 LIMITS = ("", "", "", "no pulling above the head", "stop at the first breathlessness", "knee not below 90 degrees")
 CLEARANCE_BATCHES = 6
 EXPIRED, EXPIRING = 2, 3
+A_YEAR = 364
 
 
-def move_in(cast: Cast, *, today: date) -> None:
-    """Everybody moves in as of the clock; clearances run out around `today`, the day on which the demo is seen."""
-    dice = cast.plan.dice("residents")
-    names = full_names(cast.plan.dice("names"))
-    helps = _helps(dice, cast.plan.residents)
-    for number, help_sixths in enumerate(helps, start=1):
-        given, family = next(names)
+@dataclass(frozen=True, slots=True)
+class Newcomer:
+    """Somebody who moves in: the number among all of the building's residents, the name, the help needed."""
+
+    number: int
+    given_name: str
+    family_name: str
+    help_sixths: int
+
+    @property
+    def name(self) -> str:
+        return f"{self.given_name} {self.family_name}"
+
+
+def newcomers(plan: BuildingPlan) -> list[Newcomer]:
+    """Everybody who lives in the building when the demo is seen."""
+    names = full_names(plan.dice("names"))
+    helps = _helps(plan.dice("helps"), plan.residents)
+    return [Newcomer(number, *next(names), help_sixths) for number, help_sixths in enumerate(helps, start=1)]
+
+
+def move_in(cast: Cast, people: Sequence[Newcomer], *, is_first_day: bool) -> list[Resident]:
+    """They move in as of the clock, with agreement and exercise plan; on the first day are those who trained before."""
+    moved = []
+    for one in people:
+        dice = cast.plan.dice(f"resident {one.number}")
         resident = enrol_resident(
             building=cast.building,
             by=cast.coordinator,
             unit=dice.choice(cast.units),
-            key=f"{cast.plan.short_name[:3].upper()}-{number:03}",
-            given_name=given,
-            family_name=family,
+            key=f"{cast.plan.short_name[:3].upper()}-{one.number:03}",
+            given_name=one.given_name,
+            family_name=one.family_name,
             date_of_birth=_day_between(dice, OLDEST, YOUNGEST),
-            help_sixths=help_sixths,
-            **_optional(cast, dice, f"{given} {family}", number, help_sixths),
+            help_sixths=one.help_sixths,
+            **_usual(cast, dice, one),
+            **(_trained_before(cast, dice) if is_first_day else _new_here(cast, dice)),
         )
-        cast.residents.append(resident)
+        moved.append(resident)
         prescribe(
             resident=resident,
             sessions_a_week=1 if dice.random() < 0.04 else 2,
@@ -65,7 +87,8 @@ def move_in(cast: Cast, *, today: date) -> None:
             by=cast.clinician,
             expected_number=0,
         )
-    _clear(cast, dice, today)
+    cast.residents += moved
+    return moved
 
 
 def _helps(dice: Random, residents: int) -> list[int]:
@@ -78,25 +101,36 @@ def _helps(dice: Random, residents: int) -> list[int]:
     return helps
 
 
-def _optional(cast: Cast, dice: Random, name: str, number: int, help_sixths: int) -> dict[str, Any]:
-    today = cast.today
-    since = today - timedelta(days=dice.randint(60, 1_500))
-    agreed_on = max(since, today - timedelta(days=dice.randint(30, 300)))
+def _usual(cast: Cast, dice: Random, one: Newcomer) -> dict[str, Any]:
     represented = dice.random() < 0.25
-    last_on = today - timedelta(days=dice.randint(1, 3))
-    return _escort(cast, dice, help_sixths) | {
-        "room": str(100 + number),
+    return _escort(cast, dice, one.help_sixths) | {
+        "room": str(100 + one.number),
         "bed": dice.choice(("", "", "A", "B")),
-        "since": cast.at(since, 10 * 60),
-        "enrolled_at": cast.at(agreed_on, 12 * 60),
-        "agreed_on": agreed_on,
-        "agreed_by": f"a daughter of {name}" if represented else name,
+        "agreed_by": f"a daughter of {one.name}" if represented else one.name,
         "agreement_authority": "written authority on file" if represented else "",
         "helper_notes": dice.sample(NOTES, dice.choice((0, 1, 1, 2, 2, 3))),
         "preferred_half": dice.choice(("", "", "", "morning", "morning", "afternoon")),
+    }
+
+
+def _trained_before(cast: Cast, dice: Random) -> dict[str, Any]:
+    """In the programme since before the service came."""
+    since = cast.today - timedelta(days=dice.randint(60, 1_500))
+    agreed_on = max(since, cast.today - timedelta(days=dice.randint(30, 300)))
+    last_on = cast.today - timedelta(days=dice.randint(1, 3))
+    return {
+        "since": cast.at(since, 10 * 60),
+        "enrolled_at": cast.at(agreed_on, 12 * 60),
+        "agreed_on": agreed_on,
         "last_session_ended_at": cast.at(last_on, dice.randint(9 * 60, 16 * 60)),
         "sessions_before": dice.randint(3, 80),
     }
+
+
+def _new_here(cast: Cast, dice: Random) -> dict[str, Any]:
+    """Joining today; some have lived here for years."""
+    since = cast.today - timedelta(days=dice.choice((0, 1, 20, 200, 900)))
+    return {"since": cast.at(since, 10 * 60), "agreed_on": cast.today}
 
 
 def _escort(cast: Cast, dice: Random, help_sixths: int) -> dict[str, int]:
@@ -128,25 +162,28 @@ def _line(station: Station, plan: StationPlan, dice: Random) -> LineInput:
     )
 
 
-def _clear(cast: Cast, dice: Random, today: date) -> None:
-    """A few clearances have run out, a few are about to; the rest were given on the rounds of the last months."""
-    waiting = dice.sample(cast.residents, len(cast.residents))
+def clear_all(cast: Cast, residents: Sequence[Resident]) -> None:
+    """A few clearances have run out when the demo is seen, a few are about to; the rest were given on rounds."""
+    dice, last_day = cast.plan.dice("clearances"), cast.last_day
+    waiting = dice.sample(residents, len(residents))
     out = [waiting.pop() for _ in range(EXPIRED)]
     soon = [waiting.pop() for _ in range(EXPIRING)]
-    _enter(cast, dice, out, today - timedelta(days=dice.randint(2, 9)))
-    _enter(cast, dice, soon, today + timedelta(days=dice.randint(2, 11)))
+    enter(cast, out, last_day - timedelta(days=dice.randint(2, 9)))
+    enter(cast, soon, last_day + timedelta(days=dice.randint(2, 11)))
     for batch in range(CLEARANCE_BATCHES):
-        _enter(cast, dice, waiting[batch::CLEARANCE_BATCHES], today + timedelta(days=dice.randint(60, 330)))
+        # Given before the service came, so none lasts for more than nine months from here.
+        enter(cast, waiting[batch::CLEARANCE_BATCHES], last_day + timedelta(days=dice.randint(60, 265)))
 
 
-def _enter(cast: Cast, dice: Random, residents: Sequence[Resident], until_on: date) -> None:
+def enter(cast: Cast, residents: Sequence[Resident], until_on: date) -> None:
+    """One clearance of a year for each of these residents."""
     enter_clearance(
         residents=residents,
         given_by=cast.clinician.name,
         credential="physician (invented)",
-        given_on=until_on - timedelta(days=364),
+        given_on=until_on - timedelta(days=A_YEAR),
         until_on=until_on,
-        limits=dice.choice(LIMITS),
+        limits=cast.plan.dice(f"limits {until_on}").choice(LIMITS),
         by=cast.clinician,
     )
 

@@ -16,6 +16,7 @@ from program.rules.week import Week
 from tests import factories
 from tests.chromium import chromium_path
 from tests.conftest import MONDAY, House, build_house
+from tests.signing_in import sign_in
 
 # Playwright runs its own event loop in this thread, which Django takes for an asynchronous one.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -77,7 +78,7 @@ class Visitor:
 
     def __init__(self, context: BrowserContext, live_server: Any, user: User) -> None:
         client = Client()
-        client.force_login(user)
+        sign_in(client, user)
         name = service.SESSION_COOKIE_NAME
         context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
         self.page: Page = context.new_page()

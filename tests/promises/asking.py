@@ -17,6 +17,7 @@ from django.urls.resolvers import URLResolver
 from program.models import User
 from tests.promises.furnished import Furnished
 from tests.promises.matrix import NOT_OURS, ROW_OF, WORD_OF, body_of
+from tests.signing_in import sign_in
 
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
 SAFE = {"GET", "HEAD", "OPTIONS"}
@@ -70,7 +71,7 @@ def addresses(patterns: Any = None, prefix: str = "") -> list[Address]:
 def client_of(person: User | None, **options: Any) -> Client:
     client = Client(**options)
     if person is not None:
-        client.force_login(person)
+        sign_in(client, person)
     return client
 
 

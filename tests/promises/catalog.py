@@ -7,7 +7,7 @@ from django.db import connection, models
 
 # Roles decide what the scope is, so they are read before there is one; they say nothing of residents.
 BEFORE_THE_SCOPE = {"program_role"}
-SECURED_OTHERWISE = {"program_answer"}
+SECURED_OTHERWISE = {"program_apitoken", "program_answer"}
 
 
 def asked(query: str, *parameters: Any) -> list[tuple[Any, ...]]:

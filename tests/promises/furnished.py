@@ -6,8 +6,10 @@ from uuid import uuid4
 
 from django.db import models
 
+from program.actions.tokens import make_token
 from program.models import (
     Answer,
+    ApiToken,
     Building,
     Closure,
     Commitment,
@@ -15,13 +17,15 @@ from program.models import (
     Hold,
     Hours,
     Import,
+    Incident,
     Pairing,
     Set,
     Unit,
     User,
 )
 from program.models.scoped import set_scope
-from scheduling.models import Roster
+from reports.models import Report, Run
+from scheduling.models import Flag, Roster
 from tests import factories
 from tests.conftest import MONDAY, House, build_house
 from tests.program.actions.arranging import booked
@@ -66,6 +70,15 @@ def furnish(name: str) -> Furnished:
     }
     rows |= {"Clearance": resident.clearances.get(), "Prescription": resident.prescriptions.get()}
     rows |= {"PrescriptionLine": rows["Prescription"].lines.first(), "Hours": Hours.objects.of(house.building).first()}
+    rows["Flag"] = Flag.objects.create(
+        building=house.building,
+        kind="due",
+        cause=f"resident:{other.pk}:{mark}",
+        residents=[other.pk],
+        since=MONDAY,
+        owner="coordinator",
+        opened_at=MONDAY,
+    )
     return Furnished(house, mark, rows | _care(house, mark, resident, other, session) | _plans(house, mark))
 
 
@@ -96,6 +109,17 @@ def _care(house: House, mark: str, resident: models.Model, other: models.Model, 
             starts_at=MONDAY + timedelta(days=20),
             set_by=house.aide,
             set_at=MONDAY,
+        ),
+        "Incident": Incident.objects.create(
+            **kept,
+            session=session,
+            event_id=uuid4(),
+            sign="dizziness",
+            note=mark,
+            happened_at=MONDAY,
+            done_by=house.aide,
+            entered_by=house.aide,
+            entered_at=MONDAY,
         ),
         "Pairing": Pairing.objects.create(building=building, kind="together", first=resident, second=other),
         "Set": Set.objects.create(
@@ -143,9 +167,29 @@ def _plans(house: House, mark: str) -> dict:
             entered_by=house.coordinator,
             entered_at=MONDAY,
         ),
+        **_reports(house, mark),
         "Answer": _answer(house, mark),
+        "ApiToken": _token(house.coordinator, mark),
+        "User": house.aide,
+        "Role": house.aide.roles.get(),
         "Start": a_start(house.coordinator, mark),
     }
+
+
+def _reports(house: House, mark: str) -> dict:
+    """One that could not be made: figures hold no word of anybody."""
+    about = {"period_kind": "week", "period_name": "2026-W48", "as_of": MONDAY, "asked_at": MONDAY}
+    run = Run.objects.create(asked_by=house.coordinator, **about)
+    report = Report.objects.create(
+        building=house.building,
+        run=run,
+        starts_at=datetime(2026, 11, 23, 5, tzinfo=UTC),
+        ends_at=datetime(2026, 11, 30, 5, tzinfo=UTC),
+        state="failed",
+        failure=f"Broken at {place_of(mark)}.",
+        **about,
+    )
+    return {"Run": run, "Report": report}
 
 
 def _answer(house: House, mark: str) -> Answer:
@@ -155,6 +199,15 @@ def _answer(house: House, mark: str) -> Answer:
     kept = Answer.objects.create(
         user=house.coordinator, key=mark, fingerprint="0" * 64, status=200, body=mark.encode(), made_at=MONDAY
     )
+    set_scope(everywhere, user_id=None)
+    return kept
+
+
+def _token(person: User, mark: str) -> ApiToken:
+    """Shown to its person alone, so that it is written as them."""
+    everywhere = list(Building.objects.values_list("pk", flat=True))
+    set_scope(everywhere, user_id=person.pk)
+    kept, _ = make_token(user=person, name=mark, days=30)
     set_scope(everywhere, user_id=None)
     return kept
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from tests.promises import matrix_of_people, matrix_of_reports, matrix_of_the_day
 from tests.promises.furnished import Furnished
 
 # Instead of a right of program/access.py: anybody at all; whoever is signed in; whoever starts buildings.
@@ -138,11 +139,19 @@ OTHERS: dict[str, dict[str, str]] = {
     "start-building/<int:import_id>/": both(START),
 }
 
+PARTS = (matrix_of_the_day, matrix_of_reports, matrix_of_people)
+for part in PARTS:
+    API |= part.API
+    PAGES_OF_A_BUILDING |= part.PAGES_OF_A_BUILDING
+    OTHERS |= part.OTHERS
+
 MATRIX: dict[str, dict[str, str]] = (
     {f"api/{path}": line for path, line in API.items()}
     | {f"buildings/<int:building_id>/{path}": line for path, line in PAGES_OF_A_BUILDING.items()}
     | OTHERS
 )
+# Rights that belong to no building: to have none of them is to be told so, not to find nothing.
+EVERYWHERE = {START, "manage people"}
 
 # Signing in is a library's, with its own tests; which of its pages there are is tested with ours (tests/program/web).
 NOT_OURS = "account/"
@@ -161,7 +170,16 @@ ROW_OF = {
     "roster_id": "Roster",
     "session_id": "Session",
 }
-WORD_OF = {"name": "2026-W49", "text": "2026-12-01", "file_name": "residents.csv", "problem": "too-soon"}
+for part in PARTS:
+    ROW_OF |= part.ROW_OF
+WORD_OF = {
+    "name": "2026-W49",
+    "text": "2026-12-01",
+    "file_name": "residents.csv",
+    "problem": "too-soon",
+    "token": "no-such-link",
+    "kind": "week",
+}
 
 
 def body_of(path: str, there: Furnished) -> dict[str, Any]:
@@ -253,4 +271,5 @@ def body_of(path: str, there: Furnished) -> dict[str, Any]:
             "because": "the wrong person",
         },
     }
+    bodies |= {path: (lambda make=make: make(there)) for part in PARTS for path, make in part.BODIES.items()}
     return bodies.get(path.removeprefix("api/"), dict)()

@@ -24,12 +24,19 @@ UNRECORDED = {
     "program_audit",
     "program_answer",
     "program_commitmenttime",
+    # Flags are derived from rows that are on record, and made again every minute.
+    "scheduling_flag",
     # A number without a name: the stays that point at it are on record.
     "program_person",
+    # What secrets are compared with: what happens to them is a sign-in event, which is on record.
+    "program_link",
+    "program_tries",
+    "program_apitoken",
 }
-PASS_BY = {"Answer", "CommitmentTime"}
+# A report says itself when and for whom it was made, and then stays as it is.
+PASS_BY = {"Answer", "ApiToken", "CommitmentTime", "Flag", "Report"}
 # Rows that are written once: their first writing is the only change there is, beside being replaced.
-WRITTEN_ONCE = {"Prescription", "PrescriptionLine", "Pairing"}
+WRITTEN_ONCE = {"Prescription", "PrescriptionLine", "Pairing", "Run"}
 
 
 def our_tables() -> set[str]:

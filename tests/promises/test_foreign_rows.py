@@ -5,6 +5,7 @@ import re
 import pytest
 from django.http import HttpResponse
 
+from program.access import Reach
 from program.models import Building, User
 from program.models.places import BuildingQuerySet
 from program.models.scoped import OfBuildingQuerySet, set_scope
@@ -121,6 +122,8 @@ def test_where_the_service_forgets_to_filter_the_database_does_not(
 def test_with_both_guards_out_the_other_building_is_read(houses: TwoHouses, monkeypatch: pytest.MonkeyPatch) -> None:
     """The control: roles that reach everywhere open the filter and the scope alike."""
     monkeypatch.setattr(User, "care_building_ids", lambda user: Building.objects.values_list("pk", flat=True))
+    everywhere = frozenset(Building.objects.values_list("pk", flat=True))
+    monkeypatch.setattr("program.web.scope.reach_of", lambda user: Reach(care=everywhere, reported=everywhere))
     monkeypatch.setattr(BuildingQuerySet, "visible_to", everybody_sees)
     monkeypatch.setattr("program.access.may", lambda user, right, building: True)
     tried, bad = canaries(houses, houses[0].house.coordinator)

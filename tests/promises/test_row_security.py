@@ -6,7 +6,7 @@ import pytest
 from django.conf import settings
 from django.db import ProgrammingError, transaction
 
-from program.models import Answer, Import, Record, Resident, Session, Slot, Unit, scope
+from program.models import Answer, ApiToken, Import, Record, Resident, Session, Slot, Unit, scope
 from program.models.ground import granted
 from program.models.scoped import whole_person
 from tests.promises.catalog import asked, secured_models, secured_tables
@@ -14,6 +14,8 @@ from tests.promises.conftest import OWNER, SUPERUSER, Doorway
 from tests.promises.furnished import Furnished
 
 TwoHouses = tuple[Furnished, Furnished]
+# Shown to a person, not to a building.
+OF_A_PERSON = (Answer, ApiToken)
 
 
 @pytest.mark.django_db
@@ -24,7 +26,7 @@ def test_row_security_is_enabled_and_forced_on_every_table_of_a_building() -> No
     )
 
     assert {name for (name,) in rows} == secured_tables()
-    assert len(secured_tables()) == 22
+    assert len(secured_tables()) == 26
 
 
 @pytest.mark.django_db
@@ -79,7 +81,13 @@ def test_the_service_may_neither_empty_a_table_nor_make_one() -> None:
 def test_no_migration_grants_more_than_reading_and_writing_rows() -> None:
     granting = [
         operation.sql
-        for name in ("program.migrations.0002_whose_rows", "scheduling.migrations.0002_rosters_of_a_building")
+        for name in (
+            "program.migrations.0002_whose_rows",
+            "program.migrations.0003_people",
+            "scheduling.migrations.0002_rosters_of_a_building",
+            "scheduling.migrations.0003_flags",
+            "reports.migrations.0002_whose_reports",
+        )
         for operation in _operations(name)
         if "GRANT" in str(getattr(operation, "sql", ""))
     ]
@@ -106,12 +114,14 @@ def test_what_a_building_wrote_can_be_deleted_only_where_it_is_made_again() -> N
 
     assert deletable == {
         "django_session",
+        "mfa_authenticator",
         "program_answer",
         "program_commitmenttime",
         "program_hours",
         "program_pairing",
         "program_shifttime",
         "program_slot",
+        "usersessions_usersession",
     }
 
 
@@ -134,7 +144,7 @@ def _counts(mark: int) -> dict[str, tuple[int, int]]:
     told = {}
     for model in secured_models():
         rows = model._base_manager.all()
-        column = "user__roles__building_id" if model is Answer else "building_id"
+        column = "user__roles__building_id" if model in OF_A_PERSON else "building_id"
         others = rows.exclude(**{column: mark})
         if model is Import:
             # A workbook that starts a building has none yet, and is shown to whoever sent it.
@@ -168,16 +178,16 @@ def test_without_a_scope_every_table_is_empty(two_houses: TwoHouses) -> None:
 @pytest.mark.parametrize(
     ("role", "without", "foreign"),
     [
-        (SUPERUSER, None, 21),
+        (SUPERUSER, None, 24),
         (OWNER, None, 0),
-        (OWNER, "ALTER TABLE {table} NO FORCE ROW LEVEL SECURITY", 21),
+        (OWNER, "ALTER TABLE {table} NO FORCE ROW LEVEL SECURITY", 24),
         (settings.DATABASE_ROLE, None, 0),
     ],
 )
 def test_a_guard_taken_out_shows_foreign_rows(
     two_houses: TwoHouses, connect_as: Doorway, role: str, without: str | None, foreign: int
 ) -> None:
-    """The control: the same reads under the scope of one building; 21 tables leak with the guard gone, none with it."""
+    """The control: the same reads under the scope of one building; 24 tables leak with the guard gone, none with it."""
     here, _ = two_houses
     leaking = 0
     with connect_as(role) as other:
@@ -186,7 +196,7 @@ def test_a_guard_taken_out_shows_foreign_rows(
             table = model._meta.db_table
             if without:
                 other.execute(without.format(table=table))
-            if model is not Answer:
+            if model not in OF_A_PERSON:
                 query = f"SELECT count(*) FROM {table} WHERE building_id <> %s"  # noqa: S608 - names of our own tables
                 leaking += other.execute(query, [here.house.building.pk]).fetchone()[0] > 0
 

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from program.actions.places import add_hours, close, end_closure, remove_hours
-from program.actions.records import open_unplanned_session
+from program.actions.unplanned import open_unplanned_session
 from program.models import Hold, Hours, Session
 from program.rules.states import State
 from scheduling.actions import book_session, judge_time, move_session, publish_roster

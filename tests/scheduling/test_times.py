@@ -88,7 +88,7 @@ def test_walk_through_1_has_67_starts_round_lunch_and_its_rest():
     [
         ("11:36", "meal", "Would end 12:06, inside lunch 12:00–13:00."),
         ("13:24", "rest", "13:24 is inside the rest after lunch until 13:30."),
-        ("11:33", "not_a_whole_turn", "11:33 is not a whole number of turns from 08:00."),
+        ("11:33", "not_a_whole_turn", "Sessions begin every 6 minutes from 08:00: 11:30 or 11:36."),
         ("16:36", "after_closing", "Would end 17:06, after closing at 17:00."),
         ("07:54", "outside_opening", "07:54 is outside the opening hours."),
         ("17:00", "outside_opening", "17:00 is outside the opening hours."),
@@ -122,7 +122,7 @@ def test_walk_through_4_help_is_one_sixth_short_until_the_others_have_left():
     refused = judge_start(facts, "R3", local(f"{MONDAY} 09:00"))
     accepted = judge_start(facts, "R3", local(f"{MONDAY} 09:30"))
 
-    assert refused == Refusal("help_short", "Help is 1 sixth short at 09:00 at the stations.")
+    assert refused == Refusal("help_short", "Help is short at 09:00 at the stations by one sixth of a person.")
     assert isinstance(accepted, Allowed)
 
 
@@ -206,7 +206,7 @@ def test_the_next_session_keeps_its_recovery_too():
         ),
         (
             problem(resident(escort=Escort(2, 6))),
-            Refusal("help_short", "Help is 6 sixths short at 07:54 to fetch the resident."),
+            Refusal("help_short", "Help is short at 07:54 to fetch the resident by one person."),
         ),
     ],
 )

@@ -26,7 +26,7 @@ def test_every_possible_start_of_monday_is_listed(monday: House) -> None:
     [
         ("11:36", "meal", "lunch 12:00–13:00"),
         ("13:24", "rest", "the rest after lunch until 13:30"),
-        ("11:33", "not_a_whole_turn", "not a whole number of turns from 08:00"),
+        ("11:33", "not_a_whole_turn", "every 6 minutes from 08:00: 11:30 or 11:36"),
         ("16:36", "after_closing", "Would end 17:06, after closing at 17:00."),
     ],
 )

@@ -25,7 +25,7 @@ def test_the_third_lacks_a_sixth_at_nine_and_is_accepted_half_an_hour_later(hous
     refused = book(house, third, f"{MONDAY}T09:00")
     assert (refused.status_code, refused.json()["type"]) == (409, "/problems/time-not-allowed")
     assert refused.json()["rule"] == "help_short"
-    assert refused.json()["detail"] == "Help is 1 sixth short at 09:00 at the stations."
+    assert refused.json()["detail"] == "Help is short at 09:00 at the stations by one sixth of a person."
     assert book(house, third, f"{MONDAY}T09:30").status_code == 201
 
 

@@ -52,7 +52,7 @@ def compare(building: Building, rows: Sequence[Row]) -> Judged:
         if resident is None or (resident.until is not None and resident.until <= now):
             judged.refuse(
                 row["line"],
-                "X-RESIDENT-KEY",
+                "resident",
                 f"{building.name} has no resident “{row['resident'][:40]}”. Enrol them first.",
             )
             continue

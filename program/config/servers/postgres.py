@@ -111,6 +111,9 @@ def write_settings(postgres: Postgres, *, durable: bool) -> None:
         f"unix_socket_directories = '\"{socket_folder}\"'",
         "timezone = 'UTC'",
         "log_timezone = 'UTC'",
+        # Its log knows nobody: neither the statement that failed nor the key that it clashed with.
+        "log_min_error_statement = panic",
+        "log_error_verbosity = terse",
     ]
     if not durable:
         lines += ["fsync = off", "synchronous_commit = off", "full_page_writes = off"]

@@ -30,6 +30,7 @@ class Command(BaseCommand):
         if options["building"]:
             self._make(options["building"])
         elif not is_seeded():
+            self._say("Inventing twelve weeks in six buildings: this takes a minute or two, only the first time.")
             self._make_all()
 
     def _make_all(self) -> None:
@@ -44,8 +45,13 @@ class Command(BaseCommand):
 
     def _make(self, name: str) -> None:
         plan = next(plan for plan in BUILDINGS if plan.name == name)
-        if seeded := seed_building(plan):
-            self.stdout.write(said(seeded))
+        if seeded := seed_building(plan, tell=self._say):
+            self._say(said(seeded))
+
+    def _say(self, sentence: str) -> None:
+        self.stdout.write(sentence)
+        # Into a pipe it would wait for more.
+        self.stdout.flush()
 
 
 def said(seeded: Seeded) -> str:

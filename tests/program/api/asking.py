@@ -10,6 +10,7 @@ from django.test import Client
 
 from program.models import Building, User
 from program.models.scoped import set_scope
+from tests.signing_in import sign_in
 
 
 @dataclass
@@ -21,7 +22,7 @@ class Api:
 
     def __post_init__(self) -> None:
         if self.user is not None:
-            self.client.force_login(self.user)
+            sign_in(self.client, self.user)
 
     def get(self, path: str, **asked: Any) -> HttpResponse:
         return self._seen(self.client.get(f"/api/{path}", asked))

@@ -1,13 +1,16 @@
 """A list costs the same at three rows and at thirty."""
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 
 from program import clock
-from program.actions import calendars, imports, pairings, places, safety
+from program.actions import calendars, imports, incidents, pairings, places, safety
 from program.rules.week import Week
-from scheduling.actions import start_roster
+from reports.actions import ask_for_reports
+from reports.periods import Period
+from scheduling.actions import refresh_flags, start_roster
 from tests import factories
 from tests.conftest import House
 from tests.program.api.arranging import at, booked, one_line, one_set
@@ -91,6 +94,20 @@ def make_sessions(house: House, count: int) -> None:
             assert Api(house.aide).post(f"sessions/{session.pk}/records/", sent).status_code == 200
 
 
+def make_incidents(house: House, count: int) -> None:
+    for place, resident in enumerate(residents(house, count)):
+        session = booked(house, resident, at(house, place // 15, 480 + (place % 15) * 30), stations=4)
+        with clock.at(session.starts_at + timedelta(minutes=10)):
+            incidents.report_warning_sign(
+                session=session,
+                sign="dizziness",
+                event_id=uuid4(),
+                happened_at=session.starts_at,
+                done_by=house.aide,
+                entered_by=house.aide,
+            )
+
+
 def make_imports(house: House, count: int) -> None:
     file = b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//test//EN\r\nEND:VCALENDAR\r\n"
     for _ in range(count):
@@ -102,6 +119,16 @@ def make_imports(house: House, count: int) -> None:
 def make_rosters(house: House, count: int) -> None:
     for _ in range(count):
         start_roster(building=house.building, week=Week.named("2026-W49"), by=house.coordinator)
+
+
+def make_flags(house: House, count: int) -> None:
+    residents(house, count)
+    refresh_flags(building_ids=[house.building.pk])
+
+
+def make_reports(house: House, count: int) -> None:
+    for _ in range(count):
+        ask_for_reports(by=house.coordinator, buildings=[house.building], period=Period.named("week", "2026-W48"))
 
 
 # Ten for the sign-in, the roles, the scope, the savepoints and the list itself; one more for the line of the trail
@@ -118,6 +145,7 @@ LISTS = [
     ("clearances/", 11, residents),
     ("prescriptions/", 12, residents),
     ("holds/", 11, make_holds),
+    ("incidents/", 11, make_incidents),
     ("commitments/", 11, make_commitments),
     ("commitment-times/", 11, make_commitments),
     ("pairings/", 11, make_pairings),
@@ -127,6 +155,9 @@ LISTS = [
     ("imports/", 10, make_imports),
     ("audit/", 12, make_closures),
     ("rosters/", 10, make_rosters),
+    ("flags/", 11, make_flags),
+    ("reports/", 11, make_reports),
+    ("report-runs/", 12, make_reports),
 ]
 
 

@@ -66,7 +66,7 @@ def test_what_happened_is_written_once_however_often_it_arrives(arrowfen: House,
     assert (Record.objects.filter(kind="started").count(), Set.objects.count()) == (1, 1)
 
 
-@pytest.mark.parametrize("kind", ["published", "moved", "withdrawn", "given up"])
+@pytest.mark.parametrize("kind", ["published", "moved", "withdrawn"])
 def test_a_line_of_the_plan_cannot_be_written_by_hand(arrowfen: House, kind: str) -> None:
     session = booked(arrowfen, arrowfen.resident(), at(arrowfen, 0, 600))
     sent = {"lines": [one_line(kind, clock.now(), reason="declined")]}

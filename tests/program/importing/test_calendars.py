@@ -186,7 +186,7 @@ def test_an_event_of_another_resident_is_refused():
 
 def test_an_event_for_nobody_is_refused():
     assert [refused.sentence for refused in read(event(*ONCE, key="")).refusals] == [
-        "Event 1: This does not say for whom it is. Give it X-RESIDENT-KEY, or choose the resident first."
+        "Event 1: This does not say for whom it is. Choose the resident first, or have their key in each event."
     ]
 
 

@@ -10,13 +10,14 @@ from django.test.utils import CaptureQueriesContext
 from program.models import Building, User
 from program.models.scoped import set_scope
 from tests.conftest import House
+from tests.signing_in import sign_in
 
 
 @pytest.fixture
 def client_of() -> Callable[[User], Client]:
     def signed_in(user: User) -> Client:
         client = Client()
-        client.force_login(user)
+        sign_in(client, user)
         return client
 
     return signed_in

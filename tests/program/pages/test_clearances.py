@@ -42,6 +42,14 @@ def test_one_clearance_is_entered_for_all_who_were_chosen(arrowfen, coordinator,
     assert sorted(clearance.resident_id for clearance in entered) == [resident.pk for resident in chosen]
 
 
+def test_one_resident_is_one(arrowfen, coordinator):
+    chosen = {"residents": [arrowfen.resident().pk]}
+
+    shown = coordinator.post(reverse("program:clearances", args=[arrowfen.building.pk]), TYPED | chosen, follow=True)
+
+    assert [str(message) for message in shown.context["messages"]] == ["Entered for 1 resident."]
+
+
 def test_without_anybody_chosen_nothing_is_entered_and_everything_is_kept(arrowfen, coordinator, see_all):
     arrowfen.resident()
 

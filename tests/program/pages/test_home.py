@@ -1,5 +1,6 @@
 """The first page, the frame around pages, and the clock they speak by."""
 
+import pytest
 from django.urls import reverse
 
 from program.models import Role
@@ -28,15 +29,23 @@ def test_somebody_without_a_role_is_told_what_to_do(db, client_of):
     assert "You have no role in a building now" in words(shown)
 
 
-def test_a_regional_manager_sees_the_names_of_the_buildings_and_nothing_behind_them(arrowfen, brindlewharf, client_of):
+def test_a_regional_manager_is_led_to_the_reports_and_sees_nothing_behind_them(arrowfen, client_of):
     region = arrowfen.building.region
     manager = client_of(factories.with_role(None, Role.Kind.REGIONAL_MANAGER, region=region))
 
-    shown = manager.get("/")
+    assert manager.get("/").url == reverse("reports:newest")
+    assert manager.get(reverse("program:residents", args=[arrowfen.building.pk])).status_code == 404
+
+
+def test_a_regional_manager_with_another_hat_finds_both_on_the_first_page(arrowfen, brindlewharf, client_of):
+    person = factories.with_role(None, Role.Kind.REGIONAL_MANAGER, region=arrowfen.building.region)
+    Role.objects.create(user=person, kind="administrator", since=factories.LONG_AGO)
+
+    shown = client_of(person).get("/")
 
     assert list(shown.context["managed"]) == ["Arrowfen House"]
-    assert "In your region Their figures will stand here." in words(shown)
-    assert manager.get(reverse("program:residents", args=[arrowfen.building.pk])).status_code == 404
+    assert [label for label, _, _ in shown.context["nav"]] == ["Buildings", "People", "Reports"]
+    assert "what was missed in each building, and no names of residents: their reports" in words(shown)
 
 
 def test_an_administrator_starts_buildings_and_sees_no_residents(arrowfen, client_of):
@@ -71,12 +80,29 @@ def test_the_menu_shows_where_one_is(arrowfen, coordinator):
     assert [label for label, _, is_current in shown.context["nav"] if is_current] == ["Shifts"]
 
 
+@pytest.mark.parametrize(
+    ("page", "lit"),
+    [
+        ("day/2026-11-30/", ["Today"]),
+        ("day/2026-12-01/", []),
+        ("week/2026-W49/", ["This week"]),
+        ("week/2026-W50/", []),
+    ],
+)
+def test_today_and_this_week_are_lit_on_no_other_day_or_week(arrowfen, coordinator, page, lit):
+    shown = coordinator.get(f"/buildings/{arrowfen.building.pk}/{page}")
+
+    assert [label for label, _, is_current in shown.context["nav"] if is_current] == lit
+
+
 def test_staff_have_no_imports_in_the_menu(arrowfen, client_of):
     shown = client_of(arrowfen.aide).get(reverse("program:shifts", args=[arrowfen.building.pk]))
 
     assert [label for label, _, _ in shown.context["nav"]] == [
+        "Now",
         "This week",
         "Today",
+        "To do",
         "Residents",
         "Clearances",
         "Shifts",

@@ -236,3 +236,42 @@ def test_the_queries_of_a_resident_are_few(arrowfen, coordinator, queries):
     resident = arrowfen.resident()
 
     assert queries(coordinator, page(arrowfen, resident.pk)) == 17
+
+
+def test_the_end_of_a_hospital_stay_says_that_an_exercise_hold_begins(arrowfen, coordinator, see_all):
+    resident = arrowfen.resident()
+    away = reverse("program:away", args=[arrowfen.building.pk, resident.pk])
+    told = {"reason": "hospital", "starts_at": "2026-11-30T05:00", "ends_at": ""}
+    follows = "An exercise hold (review after hospital) begins then; a clinician releases it."
+    assert follows[1:] in words(coordinator.get(away))
+    entered = coordinator.post(away, told, follow=True)
+    see_all()
+    held = Hold.objects.get(resident=resident)
+    back = reverse("program:hold-ends", args=[arrowfen.building.pk, resident.pk, held.pk])
+    assert follows in words(coordinator.get(back))
+    ended = coordinator.post(back, {"version": held.version, "ends_at": "2026-11-30T06:00", "note": ""}, follow=True)
+
+    said = [[str(message) for message in shown.context["messages"]] for shown in (entered, ended)]
+    assert said == [["The absence is entered."], [f"The absence ends Mon 30 Nov 06:00. {follows}"]]
+
+
+def test_a_hospital_stay_whose_end_is_known_says_at_once_that_a_hold_follows(arrowfen, coordinator):
+    resident = arrowfen.resident()
+    away = reverse("program:away", args=[arrowfen.building.pk, resident.pk])
+    told = {"reason": "hospital", "starts_at": "2026-11-30T05:00", "ends_at": "2026-12-04T15:00"}
+
+    shown = coordinator.post(away, told, follow=True)
+
+    assert [str(message) for message in shown.context["messages"]] == [
+        "The absence is entered. Back Fri 4 Dec 15:00. "
+        "An exercise hold (review after hospital) begins then; a clinician releases it."
+    ]
+
+
+def test_a_resident_leads_to_the_entry_of_a_clearance_with_them_chosen(arrowfen, coordinator):
+    resident, other = arrowfen.resident(), arrowfen.resident()
+    page = coordinator.get(reverse("program:resident", args=[arrowfen.building.pk, resident.pk]))
+    leads_to = f"{reverse('program:clearances', args=[arrowfen.building.pk])}?resident={resident.pk}"
+
+    assert f'href="{leads_to}#enter"' in page.content.decode()
+    assert coordinator.get(leads_to).context["chosen"] == {str(resident.pk)} != {str(other.pk)}

@@ -3,8 +3,8 @@
 from datetime import date
 
 from program import clock
-from program.actions.places import close
-from program.models import Audit, Session
+from program.actions.places import change_building, close
+from program.models import Audit, Session, Slot
 from scheduling import actions
 from tests.program.pages.words import words
 from tests.scheduling.pages.building_weeks import address, built
@@ -51,6 +51,27 @@ def test_sessions_that_can_no_longer_stay_are_named_with_where_they_go(busy, coo
     see_all()
     seen = Audit.objects.get(action="view", noun="changes")
     assert first.resident_id in seen.resident_ids
+
+
+def test_a_session_that_keeps_its_time_and_changes_its_stations_says_so(busy, coordinator):
+    actions.publish_roster(roster=built(busy), by=busy.coordinator)
+    change_building(building=busy.building, skips_closed_stations=False)
+    first = Slot.objects.order_by("starts_at", "pk").first()
+    close(
+        building=busy.building,
+        station=first.station,
+        reason="other",
+        starts_at=first.starts_at,
+        ends_at=first.ends_at,
+        by=busy.coordinator,
+    )
+
+    shown = coordinator.get(address(busy, "changes", built(busy).pk))
+
+    stay = [session for session, place in shown.context["compared"].moved if session.starts_at == place.start]
+    said = [f"{one.resident.name}: Mon 30 Nov {one.starts_at.astimezone(busy.building.zone):%H:%M}, " for one in stay]
+    assert stay != []
+    assert [line for line in said if f"{line}same time, other stations" not in words(shown)] == []
 
 
 def test_a_roster_that_is_no_longer_a_draft_leads_back_to_its_week(busy, coordinator):

@@ -227,3 +227,13 @@ def test_a_closure_is_said_on_the_day_and_on_the_sessions_it_touches(manned, boo
     assert "outbreak, from Mon 30 Nov 09:00 until it is opened again." in words(shown)
     assert "Closed then: move or withdraw" in words(shown)
     assert "outbreak, from Mon 30 Nov" in words(coordinator.get(address(manned, "week", "2026-W49")))
+
+
+def test_a_weekday_without_opening_hours_is_named(manned, booked, coordinator):
+    sunday = coordinator.get(address(manned, "day", "2026-12-06"))
+    refused = coordinator.post(
+        address(manned, "move", booked.pk), {"version": booked.version, "starts_at": "2026-12-06T10:00"}
+    )
+
+    assert "The circuit is not open on Sundays" in words(sunday)
+    assert refusal(refused) == "The circuit is not open on Sundays."
