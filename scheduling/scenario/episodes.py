@@ -28,7 +28,7 @@ def plan_episodes(cast: Cast, timeline: Timeline) -> None:
     story = cast.story
     chosen = [one.pk for one in cast.plan.dice("story").sample(cast.residents, story.refusing + story.untrained)]
     cast.refusing, cast.untrained = frozenset(chosen[: story.refusing]), frozenset(chosen[story.refusing :])
-    cast.signs = list(story.warning_signs)
+    cast.signs = [one for one in story.warning_signs if cast.days_ago(one.days_ago) >= timeline.since]
     if story.outbreak_weeks_ago:
         day = cast.week_ago(story.outbreak_weeks_ago).monday + timedelta(days=WEDNESDAY)
         timeline.add(cast.at(day, EARLY), cast.coordinator, partial(_close_for_outbreak, cast))

@@ -34,18 +34,25 @@ class Visit:
         return self.began_at + (timedelta(0) if self.instead else self.planned) + WRITTEN_DOWN
 
 
-def fate_of(cast: Cast, session: Session, sign: WarningSign | None = None) -> Visit | None:
+def fate_of(cast: Cast, session: Session) -> Visit | None:
     """The same for the same resident and moment, whatever else happens; None when nobody writes anything."""
     dice = cast.plan.dice(f"{session.resident.key} {session.starts_at.isoformat()}")
     began_at = session.starts_at + timedelta(minutes=dice.choice(DELAYS))
-    visit = Visit(session.pk, dice, began_at, session.ends_at - session.starts_at, sign=sign)
-    if sign is not None:
-        return replace(visit, stations=2)
+    visit = Visit(session.pk, dice, began_at, session.ends_at - session.starts_at)
     if _lies_within(cast, session, cast.story.unrecorded_days):
         return None
     if reason := _reason_of_the_story(cast, session, dice):
         return replace(visit, instead=Record.Kind.GIVEN_UP, reason=reason)
     return _by_chance(cast, visit, dice.random())
+
+
+def cut_short_by_a_sign(cast: Cast, visit: Visit) -> Visit:
+    """The first visit that takes place on or after the day of the next warning sign ends with it."""
+    if not cast.signs or visit.instead or visit.is_entered_next_day:
+        return visit
+    if visit.began_at < cast.at(cast.open_days_ago(cast.signs[0].days_ago), 0):
+        return visit
+    return replace(visit, stations=2, reason="", sign=cast.signs.pop(0))
 
 
 def _by_chance(cast: Cast, visit: Visit, throw: float) -> Visit | None:

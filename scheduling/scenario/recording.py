@@ -15,8 +15,7 @@ from program.rules.starting import IDENTIFIED_BY
 from program.rules.states import State
 from program.rules.week import Week
 from scheduling.scenario.cast import Cast, Timeline
-from scheduling.scenario.fates import Visit, fate_of
-from scheduling.scenario.stories import WarningSign
+from scheduling.scenario.fates import Visit, cut_short_by_a_sign, fate_of
 from scheduling.scenario.warning_signs import tell_warning_sign
 
 # Common practice, no source: what is written within the hour was written at the station.
@@ -54,23 +53,11 @@ def happen(cast: Cast, timeline: Timeline, week: Week) -> None:
 def _visits(cast: Cast, week: Week) -> list[Visit]:
     """In the order in which they begin."""
     zone = cast.building.zone
-    sessions = Session.objects.of(cast.building).on_the_plan()
-    sessions = sessions.filter(starts_at__gte=week.starts_at(zone), starts_at__lt=week.ends_at(zone))
-    visits = []
-    for session in sessions.select_related("resident").order_by("starts_at", "pk"):
-        if visit := fate_of(cast, session, _sign_at(cast, week, session)):
-            visits.append(visit)
+    published = Session.objects.of(cast.building).on_the_plan().select_related("resident")
+    published = published.filter(starts_at__gte=week.starts_at(zone), starts_at__lt=week.ends_at(zone))
+    sessions = list(published.order_by("starts_at", "pk"))
+    visits = [visit for session in sessions if (visit := fate_of(cast, session))]
     return sorted(visits, key=lambda visit: visit.began_at)
-
-
-def _sign_at(cast: Cast, week: Week, session: Session) -> WarningSign | None:
-    """The first visit of the day for which it is told, or of the next day of that week on which there is one."""
-    day = session.starts_at.astimezone(cast.building.zone).date()
-    for sign in cast.signs:
-        if week.monday <= cast.open_days_ago(sign.days_ago) <= day:
-            cast.signs.remove(sign)
-            return sign
-    return None
 
 
 def _batches(visits: Iterable[Visit]) -> Iterator[list[Visit]]:
@@ -98,7 +85,7 @@ def _write(cast: Cast, timeline: Timeline, visits: Sequence[Visit], *, done_by: 
     keys = [visit.session_id for visit in visits]
     sessions = {one.pk: one for one in Session.objects.filter(pk__in=keys).prefetch_related("slots")}
     _read_lines(cast, sessions.values())
-    entries = []
+    entries, signs = [], []
     for visit in visits:
         session = sessions[visit.session_id]
         if session.state_at(clock.now()) not in UNWRITTEN or (session.held_from is None and not visit.instead):
@@ -109,14 +96,16 @@ def _write(cast: Cast, timeline: Timeline, visits: Sequence[Visit], *, done_by: 
             again = partial(_write, cast, timeline, [later], done_by=done_by, entered_by=entered_by)
             timeline.add(max(later.written_at, clock.now()), done_by, again)
             continue
-        lines, sets = _told(cast, visit, session)
+        told = cut_short_by_a_sign(cast, visit)
+        lines, sets = _told(cast, told, session)
         if lines:
             entries.append(Entry(session, done_by, entered_by, lines, sets))
+        if told.sign is not None:
+            signs.append((session, told.sign))
     if entries:
         write_entries(entries=entries)
-    for visit in visits:
-        if visit.sign is not None:
-            tell_warning_sign(cast, timeline, sessions[visit.session_id], visit.sign, by=done_by)
+    for session, sign in signs:
+        tell_warning_sign(cast, timeline, session, sign, by=done_by)
 
 
 def _read_lines(cast: Cast, sessions: Iterable[Session]) -> None:

@@ -34,7 +34,7 @@ from scheduling.scenario.workbook import building_workbook
 
 # Eleven weeks behind this one.
 WEEKS_OF_HISTORY = 12
-SOLVER_SECONDS, SOLVER_SECONDS_OF_HISTORY = 2, 1
+SOLVER_SECONDS = 1
 # Weeks are set up from the Wednesday, and built on the Friday, before they begin.
 SET_UP_BEFORE, BUILT_BEFORE = timedelta(days=5), timedelta(days=3)
 NOON, AFTERNOON = 12 * 60, 14 * 60
@@ -74,7 +74,7 @@ def seed_building(
 ) -> Seeded | None:
     """Make the building as it would stand now, all of it or nothing; None where it is there already.
 
-    `seconds` is the most that the solver takes for this week; `tell` hears how far it is, every few seconds.
+    `seconds` is the most that the solver takes for a week; `tell` hears how far it is, every few seconds.
     """
     now = clock.now()
     administrator = User.objects.get(username=ADMINISTRATOR)
@@ -190,7 +190,7 @@ class Seeding:
         is_anew = number == 0 or len(self.weeks) - 1 - number in self.cast.story.planned_anew
         if is_anew:
             with self.timed("rosters"):
-                self._build(week, self.seconds if week == self.weeks[-1] else SOLVER_SECONDS_OF_HISTORY)
+                self._build(week)
         else:
             with self.timed("weeks kept"):
                 keep_times(self.cast, self.newest, week)
@@ -198,9 +198,9 @@ class Seeding:
         if number % TOLD_EVERY == 0:
             self.tell(f"{self.plan.name}: on to the week of {week.monday.day} {week.monday:%B}")
 
-    def _build(self, week: Week, seconds: int) -> None:
+    def _build(self, week: Week) -> None:
         cast = self.cast
-        roster = start_roster(building=cast.building, week=week, by=cast.coordinator, seconds=seconds)
+        roster = start_roster(building=cast.building, week=week, by=cast.coordinator, seconds=self.seconds)
         fill_roster(roster_id=roster.pk, building_id=cast.building.pk)
         # Building has scopes of its own, which say nobody's name.
         set_scope([cast.building.pk], user_id=cast.coordinator.pk)

@@ -27,7 +27,7 @@ class Chances:
 
 @dataclass(frozen=True, slots=True)
 class WarningSign:
-    """What was seen at the first visit of a day; `released_after` days the hold ended, and never if None."""
+    """What was seen at the first visit from a day on; `released_after` days the hold ended, and never if None."""
 
     days_ago: int
     sign: str
@@ -45,7 +45,7 @@ class Story:
 
     chances: Chances = Chances()
     reasons: Sequence[str] = USUAL_REASONS
-    planned_anew: frozenset[int] = frozenset({11, 9, 7, 3, 0})
+    planned_anew: frozenset[int] = frozenset({11, 9, 7, 3, 1, 0})
     short_of_staff_weeks: int = 0
     unrecorded_days: int = 0
     standstill_days: int = 0
@@ -67,7 +67,7 @@ STORIES: Mapping[str, Story] = {
         chances=Chances(entered_next_day=0.05),
         warning_signs=(
             WarningSign(19, "dizziness", "pale after the second station, better lying down", released_after=3),
-            WarningSign(1, "near-faint", "had to be held while getting up, did not fall"),
+            WarningSign(2, "near-faint", "had to be held while getting up, did not fall"),
         ),
         trains_too_soon=True,
     ),
@@ -75,5 +75,5 @@ STORIES: Mapping[str, Story] = {
     "Coppermere": Story(unrecorded_days=9),
     "Dunlarch": Story(refusing=2, untrained=1),
     "Eversedge": Story(outbreak_weeks_ago=5),
-    "Fennimoor": Story(planned_anew=frozenset({11, 9, 7, 3, 1, 0}), standstill_days=10),
+    "Fennimoor": Story(standstill_days=10),
 }

