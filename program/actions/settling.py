@@ -6,18 +6,19 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import Q
+from django.db.models import Max, Q, QuerySet
 
 from program import clock
 from program.actions.locks import lock_persons
 from program.models import Building, Session, Slot
 from program.models.scoped import whole_person
-from program.rules.recovery import Claim, Held, Span, spans
+from program.rules.recovery import LEAST_RECOVERY, Claim, Held, Span, spans
 from program.rules.states import HOLDS_NOTHING, State
 
 # The longest recovery is 1,000 hours: what lies further back than two of them cannot reach what changed.
 LOOK_BACK = timedelta(hours=2_100)
-WRITE_BACK = timedelta(hours=1_010)
+# Sessions last at most a day, and are told within another.
+MARGIN = timedelta(hours=48)
 
 LET_GO = """
 UPDATE program_session SET held_from = NULL, held_until = NULL, is_cut = true
@@ -58,19 +59,27 @@ def settle(*, person_ids: Iterable[UUID], since: datetime | None = None) -> list
     moment = clock.now()
     earliest = min(since or moment, moment)
     with whole_person(persons):
-        sessions = list(
-            Session.objects.filter(person_id__in=persons, ends_at__gte=earliest - LOOK_BACK).order_by("person_id", "pk")
-        )
+        theirs = Session.objects.filter(person_id__in=persons)
+        longest = _longest_recovery(theirs, earliest)
+        # A span depends on what reaches its start, and so does the span before it that is to be written.
+        reaching = theirs.filter(ends_at__gte=earliest - 2 * (longest + MARGIN))
+        sessions = list(reaching.order_by("person_id", "pk"))
         changes = [
             change
             for person in persons
             for change in _changes([session for session in sessions if session.person_id == person], moment)
-            if change.session.ends_at >= earliest - WRITE_BACK
+            if change.session.ends_at >= earliest - longest - MARGIN
         ]
         _write(changes)
     _release_stations([session for session in sessions if _has_left(session, moment)])
     _take_stations_back([session.pk for session in sessions if not _has_left(session, moment)])
     return [change.session for change in changes]
+
+
+def _longest_recovery(theirs: QuerySet[Session], earliest: datetime) -> timedelta:
+    """Of all that could reach what changed: mostly two days, and then little has to be read."""
+    told = theirs.filter(ends_at__gte=earliest - LOOK_BACK).aggregate(longest=Max("recovery_hours"))
+    return max(timedelta(hours=float(told["longest"] or 0)), LEAST_RECOVERY)
 
 
 def claim_of(session: Session, moment: datetime) -> Claim | None:
