@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from time import sleep
 from typing import Any
 
 from django.db import connection, transaction
@@ -14,13 +15,14 @@ from program.rules.errors import Invalid, Refused
 from reports.figures import figures_of
 from reports.models import Report, Run
 from reports.periods import KINDS, Period
-from reports.queries import facts_of, reading
+from reports.queries import facts_of, reading, unfinished_writes
 
 # A report that ends its worker this often is put aside instead of ending the next.
 MOST_STARTS = 3
 # What nobody has begun is sent again after this long, a few at a time: the first sending may still be on its way.
 WAITS_AT_MOST = timedelta(seconds=30)
 MOST_SENT_AGAIN = 50
+WAITS, WAIT_SECONDS = 5, 0.1
 # How far back the schedule makes up for what it missed.
 PERIODS_BACK = 2
 MAKING = "make reports"
@@ -125,6 +127,7 @@ def make_report(*, report_id: int, building_id: int) -> None:
 
 
 def _make(report_id: int, building_id: int) -> None:
+    _wait_for_writers()
     with scope([building_id]):
         report = _begun(report_id)
     if report is None:
@@ -142,12 +145,23 @@ def _make(report_id: int, building_id: int) -> None:
         _deliver(report, figures)
 
 
+def _wait_for_writers() -> None:
+    """Most write for some milliseconds; whoever takes longer is waited for by sending the report again."""
+    for _ in range(WAITS):
+        if not unfinished_writes(clock.now()):
+            return
+        sleep(WAIT_SECONDS)
+
+
 def _begun(report_id: int) -> Report | None:
     """The report, if there is something to make, and with the start written down before anything can go wrong."""
     found = Report.objects.select_for_update(of=("self",)).select_related("building", "run__asked_by")
     report: Report = found.get(pk=report_id)
     # As of a moment that a clock set back has yet to reach: what is still to be written by then belongs to it.
     if report.state != Report.State.WAITING or report.as_of > clock.now():
+        return None
+    # What somebody is still writing would be missing now and there when it is made again: it is sent again soon.
+    if unfinished_writes(report.as_of):
         return None
     if report.starts >= MOST_STARTS:
         _close(report, Report.State.FAILED, failure=FAILED)

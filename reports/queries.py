@@ -29,6 +29,12 @@ from program.rules.lines import DoneSet, Line, what_happened
 from reports.figures import Closed, Facts, Pause, Plan, PlannedLine, Reason, Stay, Visit
 from reports.periods import Period
 
+# Transactions that have written something and may still commit it; of our own role, for others never write figures.
+UNFINISHED = """
+SELECT count(*) FROM pg_stat_activity
+ WHERE datname = current_database() AND pid <> pg_backend_pid() AND backend_xid IS NOT NULL AND xact_start <= %s
+"""
+
 # Of each kind of row, the columns that figures read and that may change; everything else of it is written once.
 CHANGING = {
     "session": ("starts_at", "day_closes_at", "prescription_id", "left_out", "is_too_soon"),
@@ -41,6 +47,14 @@ INSTANTS = {"starts_at", "ends_at", "day_closes_at", "since", "until", "enrolled
 TOLD = frozenset({"started", "ended", "attempt", "given up"})
 
 Row = dict[str, Any]
+
+
+def unfinished_writes(moment: datetime) -> int:
+    """How many transactions that began by `moment` may still write something that counts as entered by then."""
+    with connection.cursor() as cursor:
+        cursor.execute(UNFINISHED, [moment])
+        (count,) = cursor.fetchone()
+    return int(count)
 
 
 @contextmanager

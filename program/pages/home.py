@@ -9,6 +9,9 @@ from program.access import is_administrator, kinds_in
 from program.models import Building, Role
 from program.web.frame import building_here
 
+# Where whoever is nothing else in a building finds their own work first.
+LANDING = {frozenset({Role.Kind.STAFF}): "scheduling:now", frozenset({Role.Kind.CLINICIAN}): "program:waiting"}
+
 
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
@@ -33,5 +36,4 @@ def home(request: HttpRequest) -> HttpResponse:
 @require_safe
 def building(request: HttpRequest, building_id: int) -> HttpResponse:
     here = building_here(request, building_id)
-    is_staff_alone = kinds_in(request.user, here) == {Role.Kind.STAFF}
-    return redirect("scheduling:now" if is_staff_alone else "scheduling:week-now", building_id)
+    return redirect(LANDING.get(kinds_in(request.user, here), "scheduling:week-now"), building_id)
