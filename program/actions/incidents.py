@@ -7,7 +7,7 @@ from django.db import transaction
 
 from program import clock
 from program.actions.changing import change, make
-from program.actions.records import NewLine, write_lines
+from program.actions.records import FURTHEST, NewLine, write_lines
 from program.actions.safety import set_hold
 from program.actions.stopping import lock_what_is_planned
 from program.models import Hold, Incident, Record, Session, User
@@ -35,14 +35,14 @@ def report_warning_sign(
     if sign not in WARNING_SIGNS:
         raise Invalid(f"Say what was seen: {', '.join(WARNING_SIGNS)}.", field="sign")
     lock_what_is_planned(resident=session.resident)
+    session.refresh_from_db()
     told: Incident | None = Incident.objects.filter(building_id=session.building_id, event_id=event_id).first()
     if told is not None and told.session_id != session.pk:
         raise Invalid("That number belongs to what was told of another session. Make a new one.", field="event_id")
     if told is not None:
         return told
     by_the_phone = happened_at
-    if sent_at is not None:
-        happened_at = corrected(by_the_phone, sent_at=sent_at, received_at=clock.now(), not_before=session.started_at)
+    happened_at = _believable(session, happened_at, sent_at)
     phone_happened_at = by_the_phone if by_the_phone != happened_at else None
     what = {"reason": "warning sign", "note": note or sign}
     line = NewLine(Record.Kind.ENDED, happened_at, event_id, **what, phone_happened_at=phone_happened_at)
@@ -52,6 +52,14 @@ def report_warning_sign(
     )
     incident.phone_happened_at = phone_happened_at
     return _open(incident, session)
+
+
+def _believable(session: Session, told_at: datetime, sent_at: datetime | None) -> datetime:
+    """A sign is never refused for its time: what no clock can have meant is taken as now."""
+    now = clock.now()
+    if sent_at is not None:
+        told_at = corrected(told_at, sent_at=sent_at, received_at=now, not_before=session.started_at)
+    return told_at if abs(told_at - session.starts_at) <= FURTHEST and told_at <= now else now
 
 
 def _open(incident: Incident, session: Session) -> Incident:

@@ -26,13 +26,17 @@ NOT_DONE_ALREADY = WRITTEN_ALREADY | {
 def write_late(
     *, session: Session, lines: Sequence[NewLine], sets: Sequence[NewSet] = (), done_by: User, entered_by: User
 ) -> Session:
-    """What was done with its sets; without sets, that and why it did not happen. The same entry sent twice is one."""
+    """What was done with its sets; without sets, that and why it did not happen. The same entry sent twice is one.
+
+    A session that nobody ended takes the sets that are missing.
+    """
     lock_persons(person_ids=[session.person_id])
     session.refresh_from_db()
     written = Record.objects.filter(building_id=session.building_id, session=session)
     if not written.filter(event_id__in=[line.event_id for line in lines]).exists():
         state = session.state_at(clock.now())
         refused = WRITTEN_ALREADY if sets else NOT_DONE_ALREADY
-        if state in refused:
+        is_incomplete = bool(sets) and state is State.DONE and session.ended_at is None
+        if state in refused and not is_incomplete:
             raise Refused(refused[state], problem="session-not-open", details={"state": state.value})
     return write_lines(session=session, lines=lines, sets=sets, done_by=done_by, entered_by=entered_by)

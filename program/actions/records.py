@@ -3,24 +3,27 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import QuerySet
 
 from program import clock
 from program.actions.locks import lock_persons
 from program.actions.settling import settle
 from program.models import PrescriptionLine, Record, Session, Set, Station, User
-from program.rules.errors import Refused
+from program.rules.errors import Invalid, Refused
 from program.rules.lines import DoneSet, Happened, Line, what_happened
 from program.rules.phone_clock import corrected
 from program.rules.reasons import CLASS_OF
 from program.rules.units import kilograms
 
+# What really happened may have happened on another day than planned, but not in another week.
+FURTHEST = timedelta(days=7)
+# What must be the same for the same event.
+SAME_LINE, SAME_SET = ("kind",), ("station", "exercise", "load", "repetitions", "seconds")
 COLUMNS = tuple(Happened.__dataclass_fields__)
 FOLLOW = f"""
 UPDATE program_session AS session
@@ -100,17 +103,20 @@ def write_entries(*, entries: Sequence[Entry], sent_at: datetime | None = None) 
     now = clock.now()
     if sent_at is not None:
         entries = [_by_our_clock(entry, sent_at, now) for entry in entries]
-    refuse_the_future([line.happened_at for entry in entries for line in entry.lines], now)
-    refuse_the_future([done.ended_at for entry in entries for done in entry.sets], now)
+    for entry in entries:
+        _refuse_other_times(entry, now)
+    lines = _new(Record, [(entry, line) for entry in entries for line in entry.lines])
+    sets = _new(Set, [(entry, done) for entry in entries for done in entry.sets])
     Record.objects.bulk_create(
-        Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), **_who(entry, now))
-        for entry, line in _new(Record, [(entry, line) for entry in entries for line in entry.lines])
+        Record(**asdict(line), reason_class=CLASS_OF.get(line.reason, ""), **_who(entry, now)) for entry, line in lines
     )
     Set.objects.bulk_create(
-        Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), **_who(entry, now))
-        for entry, done in _new(Set, [(entry, done) for entry in entries for done in entry.sets])
+        Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), **_who(entry, now)) for entry, done in sets
     )
-    return follow_lines(sessions=[entry.session for entry in entries])
+    # What was sent before changes nothing, not even a version.
+    if told := [entry.session for entry, _ in [*lines, *sets]]:
+        follow_lines(sessions=told)
+    return list(Session.objects.filter(pk__in=[entry.session.pk for entry in entries]).order_by("pk"))
 
 
 def _who(entry: Entry, now: datetime) -> dict[str, Any]:
@@ -124,19 +130,18 @@ def _who(entry: Entry, now: datetime) -> dict[str, Any]:
 
 
 def _by_our_clock(entry: Entry, sent_at: datetime, now: datetime) -> Entry:
-    """The same entry in our time; what the phone's clock said stays beside it where it differs."""
-    started_at = Session.objects.filter(pk=entry.session.pk).values_list("started_at", flat=True).get()
+    """The same entry in our time; what the phone's clock said stays beside it where it differs.
 
-    def ours(told: datetime, not_before: datetime | None) -> datetime:
-        return corrected(told, sent_at=sent_at, received_at=now, not_before=not_before)
-
+    Whatever has arrived before plays no part, so that the order of sending changes nothing; that nothing ends before
+    the session's start follows from all lines together (`what_happened`).
+    """
     lines, sets = [], []
     for line in entry.lines:
-        moment = ours(line.happened_at, None if line.kind == Record.Kind.STARTED else started_at)
+        moment = corrected(line.happened_at, sent_at=sent_at, received_at=now)
         kept = line.happened_at if moment != line.happened_at else None
         lines.append(replace(line, happened_at=moment, phone_happened_at=kept))
     for done in entry.sets:
-        moment = ours(done.ended_at, started_at)
+        moment = corrected(done.ended_at, sent_at=sent_at, received_at=now)
         kept = done.ended_at if moment != done.ended_at else None
         sets.append(replace(done, ended_at=moment, phone_happened_at=kept))
     return replace(entry, lines=lines, sets=sets)
@@ -157,53 +162,22 @@ def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
 
 
 @transaction.atomic
-def move_to_right_resident(*, session: Session, to: Session, because: str, by: User) -> tuple[Session, Session]:
-    """Sets and records written for the wrong resident go to another session; both histories show it."""
-    if session.building_id != to.building_id:
-        raise Refused("Both residents must be in this building.", problem="invalid")
-    lock_persons(person_ids=[session.person_id, to.person_id])
-    now = clock.now()
-    happened = [Record.Kind.STARTED, Record.Kind.ENDED, Record.Kind.ATTEMPT]
-    _copy(Record.objects.counting().filter(session=session, kind__in=happened), to, because=because, by=by, now=now)
-    _copy(Set.objects.counting().filter(session=session), to, because=because, by=by, now=now)
-    moved = {session.pk: session for session in follow_lines(sessions=[session, to])}
-    return moved[session.pk], moved[to.pk]
-
-
-@transaction.atomic
 def take_back_lines(
     *, session: Session, records: Sequence[Record] = (), sets: Sequence[Set] = (), because: str, by: User
 ) -> Session:
     """Say that these lines were a mistake: they stay, and count no longer."""
     lock_persons(person_ids=[session.person_id])
     now = clock.now()
-    _replace(Record, [line.pk for line in records], by=by, because=because, now=now)
-    _replace(Set, [done.pk for done in sets], by=by, because=because, now=now)
+    replace_lines(Record, [line.pk for line in records], by=by, because=because, now=now)
+    replace_lines(Set, [done.pk for done in sets], by=by, because=because, now=now)
     return follow_lines(sessions=[session])[0]
 
 
-def _copy(written: QuerySet[Any], to: Session, *, because: str, by: User, now: datetime) -> None:
-    """The same lines on another session, entered now; the old ones stay, replaced."""
-    rows = list(written)
-    _replace(written.model, [row.pk for row in rows], by=by, because=because, now=now)
-    for row in rows:
-        row.pk, row.session, row.entered_by, row.entered_at = None, to, by, now
-        row.event_id = _follows(row.event_id, to.pk)
-        row._state.adding = True
-        if isinstance(row, Set):
-            # A line of the other resident's exercise plan.
-            row.line = None
-    written.model.objects.bulk_create(rows)
-
-
-def _replace(kind: type[Record] | type[Set], keys: Sequence[int], *, by: User, because: str, now: datetime) -> None:
+def replace_lines(
+    kind: type[Record] | type[Set], keys: Sequence[int], *, by: User, because: str, now: datetime
+) -> None:
     """Only these three columns of a line can change, and the database allows no others."""
     kind.objects.filter(pk__in=keys).update(replaced_at=now, replaced_by=by, replaced_because=because)
-
-
-def _follows(event_id: UUID, session_id: int) -> UUID:
-    """The same line on another session: made from both, so that moving twice is moving once."""
-    return UUID(int=(event_id.int ^ (session_id << 1)) & ((1 << 128) - 1))
 
 
 def _new(kind: type[Record] | type[Set], sent: Sequence[tuple[Entry, Any]]) -> list[tuple[Entry, Any]]:
@@ -212,8 +186,19 @@ def _new(kind: type[Record] | type[Set], sent: Sequence[tuple[Entry, Any]]) -> l
     taken = kind.objects.filter(
         building_id__in={building_id for building_id, _ in once}, event_id__in=[event_id for _, event_id in once]
     )
-    known = set(taken.values_list("building_id", "event_id"))
+    known = {(row.building_id, row.event_id): row for row in taken}
+    for key, row in known.items():
+        _refuse_another_thing(row, *once[key])
     return [told for key, told in reversed(once.items()) if key not in known]
+
+
+def _refuse_another_thing(row: Record | Set, entry: Entry, told: NewLine | NewSet) -> None:
+    """The same event sent again is taken as one; something else under its id would be lost in silence."""
+    same = SAME_SET if isinstance(row, Set) else SAME_LINE
+    if row.session_id != entry.session.pk or any(getattr(row, name) != getattr(told, name) for name in same):
+        raise Invalid(
+            "That event id belongs to something else. Give each thing that you send its own.", field="event_id"
+        )
 
 
 def _fields(done: NewSet) -> dict[str, object]:
@@ -229,6 +214,14 @@ def _told(sessions: Sequence[Session]) -> dict[int, Happened]:
     for row in Set.objects.counting().filter(session__in=sessions):
         sets[row.session_id].append(DoneSet(row.ended_at, row.seconds))
     return {session.pk: what_happened(lines[session.pk], sets[session.pk]) for session in sessions}
+
+
+def _refuse_other_times(entry: Entry, now: datetime) -> None:
+    """Neither what is still to come, nor what a clock that was reset puts into another year."""
+    moments = [line.happened_at for line in entry.lines] + [done.ended_at for done in entry.sets]
+    refuse_the_future(moments, now)
+    if any(abs(moment - entry.session.starts_at) > FURTHEST for moment in moments):
+        raise Invalid("That is more than a week away from this session. Correct the time.", field="happened_at")
 
 
 def refuse_the_future(moments: Sequence[datetime], now: datetime) -> None:

@@ -14,6 +14,7 @@ from program.actions.settling import LOOK_BACK, claim_of
 from program.models import Clearance, Closure, Hold, Record, Resident, Session, ShiftTime, User
 from program.models.scoped import whole_person
 from program.rules.errors import Invalid, Refused
+from program.rules.phone_clock import corrected
 from program.rules.recovery import recovered_at
 from program.rules.similar_names import are_alike
 from program.rules.starting import IDENTIFIED_BY, Facts, Missing, Stop, missing
@@ -21,7 +22,7 @@ from program.rules.states import State
 from program.rules.week import clock_time
 
 SIXTHS_OF_ONE = 6
-SOON = timedelta(minutes=1)
+SOON, A_DAY = timedelta(minutes=1), timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,21 +67,33 @@ def start_session(
     lock_persons(person_ids=[session.person_id])
     session.refresh_from_db()
     told = Record.objects.filter(building_id=session.building_id, event_id=event_id).first()
-    if told is not None and told.session_id != session.pk:
-        raise Invalid("That number belongs to a line of another session. Make a new one.", field="event_id")
+    if told is not None and (told.session_id, told.kind) != (session.pk, Record.Kind.STARTED):
+        raise Invalid("That event id belongs to something else. Make a new one.", field="event_id")
     if told is not None:
         return session
-    if lacking := _missing(session):
+    now = clock.now()
+    facts = _facts(session, now)
+    if lacking := tuple(missing(facts, now, session.building.zone)):
         raise Refused(lacking[0].sentence, problem="cannot-start", details=_told(lacking))
-    line = NewLine(
-        kind=Record.Kind.STARTED,
-        happened_at=happened_at or clock.now(),
-        event_id=event_id,
-        identified_by=identified_by,
-    )
-    # Without a time of its own it is now by our clock, which is off by nothing.
-    told_by_the_phone = sent_at if happened_at else None
-    return write_lines(session=session, lines=[line], done_by=by, entered_by=by, sent_at=told_by_the_phone)
+    line = _start_line(facts, event_id, identified_by, happened_at, sent_at)
+    return write_lines(session=session, lines=[line], done_by=by, entered_by=by)
+
+
+def _start_line(
+    facts: Facts, event_id: UUID, identified_by: str, happened_at: datetime | None, sent_at: datetime | None
+) -> NewLine:
+    """Judged now, it began after recovery, however slow the clock of the phone is; what that said stays beside it."""
+    now = clock.now()
+    moment = happened_at or now
+    if happened_at and sent_at:
+        moment = corrected(happened_at, sent_at=sent_at, received_at=now)
+    if abs(now - moment) > A_DAY:
+        # No phone waits so long for an answer: its clock was reset.
+        moment = now
+    if facts.recovered_at is not None:
+        moment = max(moment, facts.recovered_at)
+    by_the_phone = happened_at if happened_at and happened_at != moment else None
+    return NewLine(Record.Kind.STARTED, moment, event_id, identified_by=identified_by, phone_happened_at=by_the_phone)
 
 
 def _told(lacking: tuple[Missing, ...]) -> dict[str, object]:

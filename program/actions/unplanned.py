@@ -30,6 +30,8 @@ def write_unplanned(
     sent_at: datetime | None = None,
 ) -> Session:
     """A visit that nobody had published, with its lines; it stands apart from attendance. Sent twice it is one."""
+    if not lines and not sets:
+        raise Invalid("Say what happened on this visit: send its lines or its sets.", field="lines")
     lock_persons(person_ids=[resident.person_id])
     if sent_at is not None:
         # Only the start has happened already; how long it will be is no matter of clocks.

@@ -14,6 +14,7 @@ from program.actions.incidents import report_warning_sign
 from program.actions.sessions import give_up_sessions, withdraw_sessions
 from program.actions.starting import readiness_of, start_session
 from program.actions.unplanned import write_unplanned
+from program.actions.wrong_resident import move_to_right_resident
 from program.api.incidents import IncidentShown
 from program.api.safety import OfResidentFilters
 from program.api.session_forms import (
@@ -149,7 +150,7 @@ class SessionDoor(Listed, Single, Door):
         """What was written for the wrong resident; the answer is the session it was taken from."""
         session, sent = self.found(), self.taken()
         self.allow(sent["session"].building)
-        moved = records.move_to_right_resident(
+        moved = move_to_right_resident(
             session=session, to=sent["session"], because=sent["because"], by=request.user
         )
         self.told([moved[1]])

@@ -85,7 +85,7 @@ def late_session(request: HttpRequest, building_id: int, text: str, session_id: 
     viewed(request, "late entry", [session.resident])
     is_not_done = "not-event_id" in request.POST
     planned = {name: moment.astimezone(building.zone) for name, moment in _planned(session)}
-    form = _late_form(request, day, building, asked_of_session(session), initial=planned, is_sent=not is_not_done)
+    form = _late_form(request, day, building, _still_asked(request, session), initial=planned, is_sent=not is_not_done)
     not_done = NotDoneForm(
         request.POST if is_not_done else None, prefix="not", initial={"event_id": new_event(), "done_by": request.user}
     )
@@ -99,6 +99,16 @@ def late_session(request: HttpRequest, building_id: int, text: str, session_id: 
     if is_not_done:
         return answer_form(request, not_done, page, lambda told: _not_done(request, session, not_done), "{done}")
     return answer_form(request, form, page, lambda told: _done(request, session, form), "{done}")
+
+
+def _still_asked(request: HttpRequest, session: Session) -> list[Asked]:
+    """Without the stations of which a set is there, unless the form was sent with them."""
+    there = set(session.sets.counting().values_list("station", "exercise"))
+    return [
+        one
+        for one in asked_of_session(session)
+        if (one.station.pk, one.exercise) not in there or any(one.key in name for name in request.POST)
+    ]
 
 
 @require_http_methods(["GET", "POST"])

@@ -20,7 +20,7 @@ from program.actions.starting import start_session
 from program.models import Record, Session
 from program.pages.recording_forms import AttemptForm, EndForm, GiveUpForm, SetForm, StartForm, WarningForm
 from program.pages.session_shown import found, incidents_of, show, show_signs
-from program.pages.session_told import AtStation, is_at_the_stations, is_of_today, set_said, stations_of
+from program.pages.session_told import AtStation, is_of_today, set_said, stations_of, was_begun_today
 from program.rules.errors import Invalid, Refused
 from program.rules.states import State
 from program.web.forms import what_is_wrong
@@ -93,6 +93,7 @@ def record_set(request: HttpRequest, building_id: int, session_id: int) -> HttpR
         )
         if not _is_saved(shown, done):
             _refuse_unless_begun(shown)
+            _refuse_a_second(shown, done)
             write_lines(session=shown, sets=[done], done_by=request.user, entered_by=request.user)
 
     return _answer(request, shown, form, write, f"Saved: {at.exercise} at {at.station.name}.")
@@ -195,6 +196,13 @@ def _is_saved(shown: Session, done: NewSet) -> bool:
     return True
 
 
+def _refuse_a_second(shown: Session, done: NewSet) -> None:
+    """One set an exercise: a colleague's phone may have saved it meanwhile."""
+    there = shown.sets.counting().filter(station=done.station, exercise=done.exercise).first()
+    if there is not None:
+        raise Refused(f"A set is saved here already, by {there.done_by.name}: {set_said(there)}.", problem="clash")
+
+
 def _refuse_unless_open_today(shown: Session) -> None:
     now = clock.now()
     state = shown.state_at(now)
@@ -208,17 +216,14 @@ def _refuse_unless_begun(shown: Session) -> None:
     """A set that was done is a fact even after the end; but not before the start, nor after the day."""
     if shown.started_at is None:
         raise Refused("This session has not been started. Start it first.", problem="session-not-open")
-    if clock.now() >= shown.day_closes_at:
-        raise Refused("Its day has closed. Write it down as a late entry.", problem="session-not-open")
+    if not was_begun_today(shown, clock.now()):
+        raise Refused("Its day is over. Write it down as a late entry.", problem="session-not-open")
 
 
 def _refuse_unless_warnable(shown: Session, event_id: object) -> None:
-    now = clock.now()
-    if _is_told(shown, event_id) or is_at_the_stations(shown, now):
-        return
-    if shown.ended_at and now < shown.day_closes_at:
-        return
-    _refuse_unless_open_today(shown)
+    """Whatever has become of the session: a sign may be seen before the start, on the way back, or after closing."""
+    if not (_is_told(shown, event_id) or shown.started_at or is_of_today(shown, clock.now())):
+        raise Refused("This session is planned for another day.", problem="session-not-open")
 
 
 def _station_sent(request: HttpRequest, stations: list[AtStation]) -> tuple[int, AtStation]:

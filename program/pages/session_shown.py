@@ -59,6 +59,7 @@ def show(
         "told": lines_told(shown, records, sets),
         "left_out": _names(request, shown),
         "signs": WARNING_SIGNS,
+        "is_closed": now >= shown.day_closes_at,
         "warning_form": WarningForm(),
     }
     if is_at_the_stations(shown, now):
@@ -138,7 +139,7 @@ def _after(shown: Session, now: datetime) -> dict[str, Any]:
         "part": "after",
         "next": to_come.filter(started_at__isnull=True).exclude(pk=shown.pk).order_by("starts_at").first(),
         # Something may still be seen on the way back.
-        "may_warn": bool(shown.ended_at) and now < shown.day_closes_at,
+        "may_warn": bool(shown.started_at) or is_of_today(shown, now),
         "is_unwritten": shown.state_at(now) is State.NOT_RECORDED,
         "was_left_open": bool(shown.started_at) and not shown.ended_at,
     }

@@ -55,9 +55,14 @@ class Told:
 
 
 def is_at_the_stations(session: Session, now: datetime) -> bool:
-    """Started, and neither ended nor out of its day."""
+    """Started and not ended, on its day: what was done can be written down after the circuit has closed, too."""
     is_over = session.ended_at or session.given_up_at or session.withdrawn_at
-    return session.started_at is not None and not is_over and now < session.day_closes_at
+    return not is_over and was_begun_today(session, now)
+
+
+def was_begun_today(session: Session, now: datetime) -> bool:
+    zone, began_at = session.building.zone, session.started_at
+    return began_at is not None and began_at.astimezone(zone).date() == now.astimezone(zone).date()
 
 
 def is_of_today(session: Session, now: datetime) -> bool:

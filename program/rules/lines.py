@@ -35,12 +35,17 @@ class Happened:
 
 
 def what_happened(lines: Iterable[Line], sets: Iterable[DoneSet]) -> Happened:
-    """The start is the earliest told or implied by a set; an end before it is taken as at the last set."""
+    """The start is the earliest told, or implied by the sets where none is; nothing ends before it.
+
+    A set of a clock that is behind counts as ended at the start, so that it gives no recovery away.
+    """
     lines, sets = list(lines), list(sets)
-    starts = [line.happened_at for line in lines if line.kind == "started"]
-    starts += [done.ended_at - timedelta(seconds=done.seconds) for done in sets]
-    started_at = min(starts, default=None)
+    told = [line.happened_at for line in lines if line.kind == "started"]
+    implied = [done.ended_at - timedelta(seconds=done.seconds) for done in sets]
+    started_at = min(told or implied, default=None)
     last_set_ended_at = max((done.ended_at for done in sets), default=None)
+    if last_set_ended_at is not None and started_at is not None:
+        last_set_ended_at = max(last_set_ended_at, started_at)
     ended_at = _latest(lines, "ended")
     if ended_at is not None:
         ended_at = max(filter(None, [ended_at, started_at, last_set_ended_at]))

@@ -77,6 +77,9 @@ def fingerprint_of(request: Request) -> str:
     sent: Any = request.data
     if hasattr(sent, "lists"):
         sent = {name: [_told(value) for value in values] for name, values in sent.lists()}
+    if isinstance(sent, dict):
+        # When it is sent is new each time that a phone tries again; what is sent is the same.
+        sent = {name: value for name, value in sent.items() if name != "sent_at"}
     told = json.dumps([request.method, request.path, sent], sort_keys=True)
     return hashlib.sha256(told.encode(errors="surrogatepass")).hexdigest()
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any
+from uuid import uuid4
 
 from tests.promises import matrix_of_people, matrix_of_reports, matrix_of_the_day
 from tests.promises.furnished import Furnished
@@ -264,7 +265,7 @@ def body_of(path: str, there: Furnished) -> dict[str, Any]:
             "resident": resident,
             "starts_at": "2026-11-29T09:00:00-05:00",
             "ends_at": "2026-11-29T09:30:00-05:00",
-            "lines": [],
+            "lines": [{"kind": "started", "happened_at": "2026-11-29T09:00:00-05:00", "event_id": str(uuid4())}],
         },
         "sessions/<int:pk>/move-to-resident/": lambda: {
             "session": there.rows["Session"].pk,

@@ -93,12 +93,12 @@ def test_what_is_no_warning_sign_is_refused_and_nothing_is_written(arrowfen, ses
     assert (Incident.objects.count(), Hold.objects.count()) == (0, 0)
 
 
-def test_a_sign_that_lies_ahead_is_refused_whole(arrowfen, session, at):
-    with at(SIGN_AT - MINUTE), pytest.raises(Refused) as refusal:
-        report(arrowfen, session)
+def test_a_sign_is_never_refused_for_its_time_and_what_lies_ahead_is_taken_as_now(arrowfen, session, at):
+    with at(SIGN_AT - MINUTE):
+        incident = report(arrowfen, session)
 
-    assert refusal.value.problem == "in-the-future"
-    assert (Incident.objects.count(), Hold.objects.count(), Record.objects.filter(kind="ended").count()) == (0, 0, 0)
+    assert (incident.happened_at, incident.phone_happened_at) == (SIGN_AT - MINUTE, SIGN_AT)
+    assert incident.hold.starts_at == SIGN_AT - MINUTE
 
 
 def test_a_phone_that_is_seven_minutes_fast_tells_both_times(arrowfen, session, at):

@@ -5,10 +5,11 @@ from uuid import uuid4
 
 import pytest
 
-from program.actions.records import NewLine, move_to_right_resident, write_lines
+from program.actions.records import NewLine, write_lines
 from program.actions.residents import change_resident, set_recovery
 from program.actions.sessions import give_up_sessions, rebook_session, rebook_sessions
 from program.actions.unplanned import open_unplanned_session
+from program.actions.wrong_resident import move_to_right_resident
 from program.models import PrescriptionLine, Resident, Session, Set, Slot
 from program.rules.errors import Refused
 from program.rules.states import State

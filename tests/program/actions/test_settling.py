@@ -6,13 +6,13 @@ import pytest
 
 from program.actions.records import (
     NewLine,
-    move_to_right_resident,
     take_back_lines,
     write_lines,
 )
 from program.actions.sessions import book_sessions, give_up_sessions, rebook_session, withdraw_sessions
 from program.actions.settling import settle_closed_day
 from program.actions.unplanned import open_unplanned_session
+from program.actions.wrong_resident import move_to_right_resident
 from program.models import Session, Set, Slot
 from program.rules.errors import Refused
 from program.rules.states import State
