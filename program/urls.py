@@ -7,6 +7,7 @@ from program.api.routes import routes
 from program.pages import (
     clearances,
     commitments,
+    correcting,
     home,
     imports,
     late_entries,
@@ -76,6 +77,7 @@ pages: list[URLPattern | URLResolver] = [
     path(f"{BUILDING}places/stations/<int:station_id>/", places.station_change, name="change-station"),
     path(f"{BUILDING}places/closures/", places.closure, name="close"),
     path(f"{BUILDING}places/closures/<int:closure_id>/", places.closure_ends, name="open-again"),
+    path(f"{SESSION}correct/", correcting.correct, name="session-correct"),
     path(SESSION, recording.session, name="session"),
     path(f"{SESSION}start/", recording.start, name="session-start"),
     path(f"{SESSION}attempt/", recording.attempt, name="session-attempt"),

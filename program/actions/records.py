@@ -22,6 +22,8 @@ from program.rules.units import kilograms
 
 # What really happened may have happened on another day than planned, but not in another week.
 FURTHEST = timedelta(days=7)
+# What staff wrote; the other kinds belong to the plan.
+TAKEN_BACK = (Record.Kind.STARTED, Record.Kind.ATTEMPT, Record.Kind.ENDED, Record.Kind.GIVEN_UP)
 # What must be the same for the same event.
 SAME_LINE, SAME_SET = ("kind",), ("station", "exercise", "load", "repetitions", "seconds")
 COLUMNS = tuple(Happened.__dataclass_fields__)
@@ -165,7 +167,13 @@ def follow_lines(*, sessions: Sequence[Session]) -> list[Session]:
 def take_back_lines(
     *, session: Session, records: Sequence[Record] = (), sets: Sequence[Set] = (), because: str, by: User
 ) -> Session:
-    """Say that these lines were a mistake: they stay, and count no longer."""
+    """Say that these lines of the session were a mistake: they stay, and count no longer."""
+    if not records and not sets:
+        raise Invalid("Choose at least one line that was a mistake.", field="records")
+    if any(line.session_id != session.pk for line in [*records, *sets]):
+        raise Invalid("These lines are not all of this session.", field="records")
+    if any(line.kind not in TAKEN_BACK for line in records):
+        raise Invalid("A line of the plan cannot be taken back. Change the plan instead.", field="records")
     lock_persons(person_ids=[session.person_id])
     now = clock.now()
     replace_lines(Record, [line.pk for line in records], by=by, because=because, now=now)

@@ -6,7 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from program import clock
-from program.models import LoadUnit, PrescriptionLine, Record, Resident, Session, Slot, Station
+from program.models import LoadUnit, PrescriptionLine, Record, Resident, Session, Set, Slot, Station
 from program.rules.reasons import CLASS_OF, WARNING_SIGNS
 from program.rules.starting import IDENTIFIED_BY
 from program.rules.states import State, is_late
@@ -140,6 +140,14 @@ class RightResidentInput(Input):
     """`session` is the one that it really was."""
 
     session = VisibleField(queryset=Session.objects)
+    because = serializers.CharField(max_length=200)
+
+
+class TakenBackInput(Input):
+    """Lines and sets of the session that were a mistake, by their numbers, and why. They stay, and count no longer."""
+
+    records = serializers.ListField(child=VisibleField(queryset=Record.objects), max_length=50, required=False)
+    sets = serializers.ListField(child=VisibleField(queryset=Set.objects), max_length=50, required=False)
     because = serializers.CharField(max_length=200)
 
 

@@ -23,6 +23,7 @@ from program.api.session_forms import (
     RightResidentInput,
     SessionShown,
     StartInput,
+    TakenBackInput,
     UnplannedInput,
     WarningSignInput,
     WrittenInput,
@@ -65,6 +66,7 @@ class SessionDoor(Listed, Single, Door):
         "warning_sign": WarningSignInput,
         "unplanned": UnplannedInput,
         "move_to_resident": RightResidentInput,
+        "take_back": TakenBackInput,
     }
     filterset_class = SessionFilters
     answers = {"readiness": ReadinessShown, "warning_sign": IncidentShown}
@@ -80,9 +82,10 @@ class SessionDoor(Listed, Single, Door):
         "warning_sign": "record sessions",
         "unplanned": "record sessions",
         "move_to_resident": "correct records",
+        "take_back": "correct records",
     }
     # Not “start” nor “records”: what happens is added, whatever has become of the plan meanwhile.
-    names_version = frozenset({"withdraw", "give_up", "move_to_resident"})
+    names_version = frozenset({"withdraw", "give_up", "move_to_resident", "take_back"})
 
     def get_queryset(self) -> QuerySet[Any]:
         found = super().get_queryset()
@@ -150,11 +153,14 @@ class SessionDoor(Listed, Single, Door):
         """What was written for the wrong resident; the answer is the session it was taken from."""
         session, sent = self.found(), self.taken()
         self.allow(sent["session"].building)
-        moved = move_to_right_resident(
-            session=session, to=sent["session"], because=sent["because"], by=request.user
-        )
+        moved = move_to_right_resident(session=session, to=sent["session"], because=sent["because"], by=request.user)
         self.told([moved[1]])
         return self.answer(moved[0])
+
+    @action(detail=True, methods=["post"], url_path="take-back")
+    def take_back(self, request: Request, pk: int) -> Response:
+        """What was written by mistake; both what stood there and why it went stay on record."""
+        return self.answer(records.take_back_lines(session=self.found(), by=request.user, **self.taken()))
 
     def _written(self, sent: dict[str, Any]) -> dict[str, Any]:
         return {

@@ -5,12 +5,13 @@ from typing import Any
 
 from tests.promises.furnished import Furnished
 
-SEE_RESIDENTS, RECORD, SEE_TO = "see residents", "record sessions", "see to incidents"
+SEE_RESIDENTS, RECORD, CORRECT, SEE_TO = "see residents", "record sessions", "correct records", "see to incidents"
 
 API: dict[str, dict[str, str]] = {
     "sessions/<int:pk>/readiness/": {"GET": SEE_RESIDENTS},
     "sessions/<int:pk>/start/": {"POST": RECORD},
     "sessions/<int:pk>/warning-sign/": {"POST": RECORD},
+    "sessions/<int:pk>/take-back/": {"POST": CORRECT},
     "flags/": {"GET": SEE_RESIDENTS},
     "flags/<int:pk>/": {"GET": SEE_RESIDENTS},
     "flags/<int:pk>/times/": {"GET": SEE_RESIDENTS},
@@ -21,6 +22,7 @@ API: dict[str, dict[str, str]] = {
 PAGES_OF_A_BUILDING: dict[str, dict[str, str]] = {
     "now/": {"GET": SEE_RESIDENTS},
     "sessions/<int:session_id>/": {"GET": SEE_RESIDENTS},
+    "sessions/<int:session_id>/correct/": {"GET": CORRECT, "POST": CORRECT},
     "sessions/<int:session_id>/start/": {"POST": RECORD},
     "sessions/<int:session_id>/attempt/": {"POST": RECORD},
     "sessions/<int:session_id>/give-up/": {"POST": RECORD},

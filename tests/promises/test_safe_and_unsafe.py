@@ -77,5 +77,5 @@ def test_without_the_token_nothing_is_done(here: Furnished, address: Address, me
 
 
 def test_there_are_unsafe_addresses_to_try() -> None:
-    assert len(UNSAFE) == 92
+    assert len(UNSAFE) == 94
     assert {PUBLIC, START} & {MATRIX[one.path][method] for one, method in UNSAFE} == {START}
