@@ -9,7 +9,7 @@ from program import clock
 from program.actions.changing import change, make
 from program.actions.refusing import refusing_what_the_database_refuses
 from program.actions.stopping import lock_what_is_planned, withdraw_during
-from program.models import Clearance, Hold, Resident, User
+from program.models import Clearance, Hold, Incident, Resident, User
 from program.rules.errors import Invalid, Refused
 from program.rules.reasons import CLASS_OF
 from program.rules.week import date_and_time
@@ -100,6 +100,11 @@ def end_hold(
     if hold.ends_at is not None and hold.ends_at <= now:
         ended = date_and_time(hold.ends_at, resident.building.zone)
         raise Refused(f"This hold ended on {ended}. Set a new one.", problem="already-ended")
+    if Incident.objects.waiting().filter(hold=hold).exists():
+        raise Refused(
+            "Nobody has seen to the incident behind this hold yet. See to it first, then release the hold.",
+            problem="refused",
+        )
     is_called_off = ends_at is None and hold.starts_at >= now
     # What has not begun cannot end before its start: the shortest hold there is stays on record.
     ends_at = hold.starts_at + timedelta(microseconds=1) if is_called_off else ends_at or now

@@ -61,7 +61,7 @@ MIDDLEWARE = [
     "program.web.second_factor.SecondFactorMiddleware",
     "program.web.frame.ClockMiddleware",
     "program.web.scope.ScopeMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "program.web.signed_in.SignedInMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",

@@ -2,8 +2,9 @@
 
 from datetime import date, timedelta
 from typing import Any
+from uuid import uuid5
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -25,8 +26,9 @@ from program.pages.late_forms import (
 )
 from program.pages.late_said import told_after, written_about
 from program.pages.sessions_said import said
+from program.rules.errors import Refused
 from program.rules.states import State
-from program.rules.week import date_and_time, local_instant
+from program.rules.week import date_and_time, day_and_time, local_instant
 from program.web.forms import FormPage, answer_form
 from program.web.frame import building_here, day_named, local_now
 from program.web.standing import by_name
@@ -213,7 +215,18 @@ def _not_done(request: HttpRequest, session: Session, form: NotDoneForm) -> str:
     return told_after(write_late(session=session, lines=[line], **who), line.happened_at, **who)
 
 
+def _refuse_a_second_place(request: HttpRequest, resident: Resident, form: LateForm) -> None:
+    """Nobody is in two places: what is there already is corrected, not written beside."""
+    there = Session.objects.visible_to(request.user).filter(resident=resident, started_at__lt=form.ended_at)
+    told = there.filter(Q(ended_at__gt=form.started_at) | Q(last_set_ended_at__gt=form.started_at)).first()
+    event_id = uuid5(form.cleaned_data["event_id"], Record.Kind.STARTED)
+    if told is not None and not told.records.filter(event_id=event_id).exists():
+        when = day_and_time(told.started_at, resident.building.zone)
+        raise Refused(f"{resident.name} was at the stations from {when}: that is written down already.")
+
+
 def _visited(request: HttpRequest, resident: Resident, form: LateForm) -> str:
+    _refuse_a_second_place(request, resident, form)
     who = {"done_by": form.cleaned_data["done_by"], "entered_by": request.user}
     visit = write_unplanned(
         resident=resident,

@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 from program import clock
 from program.actions.records import NewLine, NewSet
 from program.models import Building, PrescriptionLine, Record, Resident, Role, Session, Station, User
+from program.pages.loads_said import wrong_at
 from program.rules.late_entry import set_ends
 from program.rules.reasons import ASKED, CLINICAL, OUR_SIDE, RESIDENT
 from program.rules.week import clock_time, local_instant
@@ -127,6 +128,10 @@ class LateForm(WhoForm):
         wrong = [_said(one, row) for one, row in self.rows if not row.is_valid()]
         if wrong:
             raise forms.ValidationError(wrong[0])
+        for one, row in self.done:
+            load = row.cleaned_data["load"]
+            if said := wrong_at(one.station, load, planned=one.load, unit=one.load_unit):
+                raise forms.ValidationError(f"{one.station.name}: {said}")
         if not self.done:
             raise forms.ValidationError("Nothing is ticked as done. Tick what was done, or say why it did not happen.")
         if "started" in found and "ended" in found:

@@ -6,6 +6,7 @@ from uuid import uuid4
 from django import forms
 
 from program.models import Resident
+from program.pages.loads_said import wrong_at
 from program.pages.residents import plainly
 from program.pages.session_told import AtStation
 from program.rules.reasons import ASKED, CLINICAL, OUR_SIDE, RESIDENT, WARNING_SIGNS
@@ -104,7 +105,7 @@ class SetForm(SentOnce):
     words = forms.CharField(label="What you saw or heard", max_length=LONGEST_STOP_REASON, required=False)
 
     def __init__(self, *values: Any, at: AtStation, number: int, **options: Any) -> None:
-        line, self.number = at.line, number
+        line, self.number, self.at = at.line, number, at
         initial = {"station": at.station.pk, "line": line and line.pk, "load": line and plainly(line.load)}
         super().__init__(*values, initial=initial | {"more_possible": ""}, auto_id=f"set-{number}-%s", **options)
         for name in ("station", "line"):
@@ -117,6 +118,9 @@ class SetForm(SentOnce):
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}
+        line = self.at.line
+        if line and (wrong := wrong_at(self.at.station, typed.get("load"), planned=line.load, unit=line.load_unit)):
+            self.add_error("load", wrong)
         pain, signs = typed.get("pain", ""), typed.get("signs", "")
         if pain == UNABLE and not signs:
             self.add_error("signs", "Say whether you saw signs of pain: yes or no.")

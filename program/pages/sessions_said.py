@@ -39,6 +39,8 @@ class Said:
 def said(session: Session, now: datetime) -> Said:
     state = session.state_at(now)
     kind, words = KINDS[state], state.value.capitalize()
+    if state is State.DONE and session.ended_at is None and now < session.day_closes_at:
+        kind, words = "info", f"At the stations, {session.sets_done} set{'' if session.sets_done == 1 else 's'} done"
     if is_late(session.traces, now, timedelta(minutes=session.building.grace_minutes)):
         kind, words = "wait", "Late: not started yet"
     if session.is_overtaken and state is State.PUBLISHED:

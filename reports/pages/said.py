@@ -65,12 +65,19 @@ def attendance_said(attendance: Mapping[str, Any]) -> Said:
     )
 
 
-def completion_said(completion: Mapping[str, Any]) -> Said:
+def not_recorded_of(attendance: Mapping[str, Any]) -> int:
+    """How many sessions make the figures a range; none where they are too few to matter."""
+    return int(attendance["not_recorded"]) if attendance["is_range"] else 0
+
+
+def completion_said(completion: Mapping[str, Any], not_recorded: int = 0) -> Said:
+    """What was not recorded may have been done: then it is at least so much."""
     if completion["ratio"] is None:
         return Said("none prescribed", f"{completion['done']} done" if completion["done"] else "")
-    return Said(
-        percent(completion["ratio"], 0), f"{completion['done']} of {trimmed(completion['prescribed'])} prescribed"
-    )
+    told = f"{completion['done']} of {trimmed(completion['prescribed'])} prescribed"
+    if not not_recorded:
+        return Said(percent(completion["ratio"], 0), told)
+    return Said(f"at least {percent(completion['ratio'], 0)}", f"{told}, {not_recorded} not recorded")
 
 
 def volume_said(volume: Mapping[str, Any]) -> Said:

@@ -20,6 +20,7 @@ from reports.pages.said import (
     lasts_words,
     missed_most,
     moment_words,
+    not_recorded_of,
 )
 from reports.periods import Period
 
@@ -93,7 +94,7 @@ def line_of(figures: Mapping[str, Any], top: float) -> Figures:
         marks=share_marks(figures["attendance"]),
         attendance=attendance_said(figures["attendance"]),
         bar=ratio_bar(figures["completion"]["ratio"], top),
-        completion=completion_said(figures["completion"]),
+        completion=completion_said(figures["completion"], not_recorded_of(figures["attendance"])),
         not_recorded=figures["attendance"]["not_recorded"],
         too_soon=figures["too_soon"],
         missed=missed_most(figures["missed"]),
@@ -168,7 +169,8 @@ def calls_of(standing: Iterable[Standing]) -> list[Call]:
     for one in standing:
         if one.failure:
             found.append(Call(one.building, one.failed, [one.failure]))
-        if one.figures and (what := call_words(one.figures)):
+        # A closed building cannot train: it stands under its own heading.
+        if one.figures and not one.figures["outbreak"] and (what := call_words(one.figures)):
             found.append(Call(one.building, what, _why(one.figures)))
     return sorted(found, key=lambda call: call.building.name.casefold())
 

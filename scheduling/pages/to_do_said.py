@@ -10,6 +10,7 @@ from django.urls import reverse
 from program import clock
 from program.models import Building, Record, Resident, Session, User
 from program.pages.sessions_said import overtaken
+from program.rules.reasons import CLASS_OF, OUR_SIDE
 from program.rules.recovery import LEAST_RECOVERY
 from program.rules.week import day_and_time
 from program.web.standing import by_name
@@ -142,8 +143,11 @@ def _too_soon(flag: Flag, known: Known) -> str:
     recovered = [one.really_ended_at + _recovery(one) for one in done]
     following = f"; next from {day_and_time(max(recovered), zone)}" if recovered else ""
     # A session in another building is not read here.
-    after = f"{_hours(flag.since - max(before))} after the session before" if before else "after one elsewhere"
-    return f"Trained {after}{following}"
+    if not before:
+        return f"Trained after one elsewhere{following}"
+    if max(before) > flag.since:
+        return f"Written down as training while another session was going on: one of the two is a mistake{following}"
+    return f"Trained {_hours(flag.since - max(before))} after the session before{following}"
 
 
 def _recovery(session: Session) -> timedelta:
@@ -152,8 +156,12 @@ def _recovery(session: Session) -> timedelta:
 
 def _interrupted(flag: Flag, known: Known) -> str:
     (person,) = _people(flag, known)
+    ours = [reason for pk in flag.sessions if CLASS_OF.get(reason := known.reasons.get(pk, "")) == OUR_SIDE]
+    missed = f"{len(flag.sessions)} missed in a row"
+    if len(ours) == len(flag.sessions):
+        return f"{missed}, all on our side ({', '.join(dict.fromkeys(ours))}): put that right first"
     ask = f"talk with {person.given_name} (pain? time? partner?), never more pressure"
-    return f"{len(flag.sessions)} missed in a row: {ask}"
+    return f"{missed}{f', {len(ours)} of them on our side' if ours else ''}: {ask}"
 
 
 def _overdue(flag: Flag, known: Known) -> str:

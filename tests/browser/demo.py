@@ -8,7 +8,7 @@ from program.models import User
 from scheduling.scenario import logins, present_code_of
 from tests.browser.conftest import Visitor
 
-PASSWORD = "seven quiet herons admire two copper kettles"  # noqa: S105 - of invented people
+PASSWORD = "seven quiet herons admire two copper kettles"
 
 
 class DemoVisitor(Visitor):

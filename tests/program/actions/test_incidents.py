@@ -78,6 +78,7 @@ def test_after_a_sign_nobody_starts_before_a_clinician_has_released(arrowfen, re
     another = Session.objects.get(pk=session.pk)
     with at(SIGN_AT + MINUTE):
         assert "hold" in [one.rule for one in readiness_of(session=another).missing]
+        see_incident(incident=incident, by=arrowfen.clinician)
         end_hold(hold=incident.hold, by=arrowfen.clinician)
     with at(SIGN_AT + 2 * MINUTE):
         assert "hold" not in [one.rule for one in readiness_of(session=another).missing]
@@ -147,3 +148,13 @@ def test_two_clinicians_who_looked_at_the_same_moment_are_not_both_the_one_who_s
             see_incident(incident=second, by=arrowfen.coordinator)
 
     assert Incident.objects.get().seen_by == arrowfen.clinician
+
+
+def test_a_hold_behind_an_incident_is_released_once_somebody_has_seen_to_it(arrowfen, session, at):
+    with at(SIGN_AT):
+        incident = report(arrowfen, session)
+        with pytest.raises(Refused, match="Nobody has seen to the incident"):
+            end_hold(hold=incident.hold, by=arrowfen.clinician)
+        see_incident(incident=incident, by=arrowfen.clinician)
+        with at(SIGN_AT + MINUTE):
+            assert end_hold(hold=incident.hold, by=arrowfen.clinician).ends_at == SIGN_AT + MINUTE
