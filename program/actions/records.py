@@ -116,9 +116,12 @@ def write_entries(*, entries: Sequence[Entry], sent_at: datetime | None = None) 
         Set(**_fields(done), load_kg=kilograms(done.load, done.load_unit), **_who(entry, now)) for entry, done in sets
     )
     # What was sent before changes nothing, not even a version.
-    if told := [entry.session for entry, _ in [*lines, *sets]]:
-        follow_lines(sessions=told)
-    return list(Session.objects.filter(pk__in=[entry.session.pk for entry in entries]).order_by("pk"))
+    told = [entry.session for entry, _ in [*lines, *sets]]
+    changed = follow_lines(sessions=told) if told else []
+    unchanged = {entry.session.pk for entry in entries} - {session.pk for session in changed}
+    if unchanged:
+        changed += Session.objects.filter(pk__in=unchanged)
+    return sorted(changed, key=lambda session: session.pk)
 
 
 def _who(entry: Entry, now: datetime) -> dict[str, Any]:

@@ -45,7 +45,7 @@ class Story:
 
     chances: Chances = Chances()
     reasons: Sequence[str] = USUAL_REASONS
-    planned_anew: frozenset[int] = frozenset({11, 9, 7, 3, 1, 0})
+    planned_anew: frozenset[int] = frozenset({11, 7, 3, 1, 0})
     short_of_staff_weeks: int = 0
     unrecorded_days: int = 0
     standstill_days: int = 0
@@ -71,7 +71,7 @@ STORIES: Mapping[str, Story] = {
         ),
         trains_too_soon=True,
     ),
-    "Brindlewharf": Story(planned_anew=frozenset({11, 9, 7, 3, 2, 0}), short_of_staff_weeks=3),
+    "Brindlewharf": Story(planned_anew=frozenset({11, 7, 3, 2, 0}), short_of_staff_weeks=3),
     "Coppermere": Story(unrecorded_days=9),
     "Dunlarch": Story(refusing=2, untrained=1),
     "Eversedge": Story(outbreak_weeks_ago=5),
