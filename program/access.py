@@ -39,13 +39,34 @@ RIGHTS: dict[str, frozenset[str]] = {
     "manage people": frozenset({ADMINISTRATOR}),
 }
 
-# Who reads or decides beyond one building's day signs in with a second factor.
+# Who reads or decides beyond one building's day signs in with a second factor: these wherever, and those who decide in
+# all of a region. Staff of a region are on the floor of one building at a time, as all staff.
 NEEDS_SECOND_FACTOR = frozenset({CLINICIAN, REGIONAL_MANAGER, ADMINISTRATOR})
+NEEDS_SECOND_FACTOR_IN_A_REGION = NEEDS_SECOND_FACTOR | {COORDINATOR}
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The kinds of role a person holds now, wherever; and of these the ones for all of a region."""
+
+    kinds: frozenset[str] = frozenset()
+    kinds_in_regions: frozenset[str] = frozenset()
+
+    @property
+    def needs_second_factor(self) -> bool:
+        return bool(self.kinds & NEEDS_SECOND_FACTOR or self.kinds_in_regions & NEEDS_SECOND_FACTOR_IN_A_REGION)
+
+
+def held_by(user: User) -> Held:
+    held = list(Role.objects.held_at(clock.now()).filter(user=user).values_list("kind", "region_id"))
+    return Held(
+        kinds=frozenset(kind for kind, _ in held), kinds_in_regions=frozenset(kind for kind, region in held if region)
+    )
 
 
 def kinds_held(user: User) -> frozenset[str]:
     """The kinds of role the person holds now, wherever."""
-    return frozenset(Role.objects.held_at(clock.now()).filter(user=user).values_list("kind", flat=True))
+    return held_by(user).kinds
 
 
 def kinds_in(user: User, building: Building) -> frozenset[str]:

@@ -2,10 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from functools import reduce
+from operator import or_
 from time import sleep
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import Q
 
 from program import access, clock
 from program.actions.locks import REPORT, is_worked_on, working_on
@@ -21,6 +24,10 @@ from reports.queries import facts_of, reading, unfinished_writes
 MOST_STARTS = 3
 # What nobody has begun is sent again after this long, a few at a time: the first sending may still be on its way.
 WAITS_AT_MOST = timedelta(seconds=30)
+# What broke is given time to be mended: so long after the first start it is begun again, and after the second.
+BEGUN_AGAIN_AFTER = (timedelta(seconds=30), timedelta(minutes=5))
+# What failed for good is asked for again by the schedule, as long as it looks back to its period.
+ASKED_AGAIN_AFTER = timedelta(days=1)
 MOST_SENT_AGAIN = 50
 WAITS, WAIT_SECONDS = 5, 0.1
 # How far back the schedule makes up for what it missed.
@@ -29,12 +36,15 @@ MAKING = "make reports"
 FAILED = "Making this report failed three times. Make it again; if that fails too, ask for help."
 REFUSED = "The person who asked for this report may no longer make reports of this building."
 
-# Nothing where the schedule has asked already, however many beats there are and whatever their clocks say.
+# Nothing where the schedule has asked already, however many beats there are and whatever their clocks say; once a day
+# where it failed.
 ASK_ONCE = """
-INSERT INTO reports_report (building_id, period_kind, period_name, starts_at, ends_at, as_of, is_scheduled, state,
-                            starts, asked_at, failure)
+INSERT INTO reports_report AS report
+    (building_id, period_kind, period_name, starts_at, ends_at, as_of, is_scheduled, state, starts, asked_at, failure)
 VALUES (%s, %s, %s, %s, %s, %s, true, 'waiting', 0, %s, '')
-ON CONFLICT (building_id, period_kind, period_name) WHERE is_scheduled DO NOTHING
+ON CONFLICT (building_id, period_kind, period_name) WHERE is_scheduled
+DO UPDATE SET state = 'waiting', starts = 0, failure = '', asked_at = excluded.asked_at
+ WHERE report.state = 'failed' AND report.asked_at <= %s
 RETURNING id
 """
 
@@ -114,7 +124,8 @@ def due_periods(building: Building, now: datetime) -> list[Period]:
 def _ask_once(building: Building, period: Period, now: datetime) -> int | None:
     starts_at, ends_at = period.starts_at(building.zone), period.ends_at(building.zone)
     with connection.cursor() as cursor:
-        cursor.execute(ASK_ONCE, [building.pk, period.kind, period.name, starts_at, ends_at, ends_at, now])
+        period_of = (period.kind, period.name, starts_at, ends_at)
+        cursor.execute(ASK_ONCE, [building.pk, *period_of, ends_at, now, now - ASKED_AGAIN_AFTER])
         row = cursor.fetchone()
     return row[0] if row else None
 
@@ -208,10 +219,16 @@ def lost_reports() -> list[tuple[int, int]]:
     now = clock.now()
     with scope([], reported=_everywhere()):
         waiting = Report.objects.filter(state=Report.State.WAITING, as_of__lte=now).order_by("pk")
-        begun = waiting.filter(starts__gt=0)
+        begun = waiting.filter(_may_be_begun_again(now))
         unsent = waiting.filter(starts=0, asked_at__lte=now - WAITS_AT_MOST)
         found = [*begun.values_list("pk", "building_id"), *unsent.values_list("pk", "building_id")[:MOST_SENT_AGAIN]]
     return [(pk, building_id) for pk, building_id in found if not is_worked_on(REPORT, pk)]
+
+
+def _may_be_begun_again(now: datetime) -> Q:
+    """Nobody can tell a worker that was killed from one that broke: both wait, the more the oftener."""
+    after = [Q(starts=starts, started_at__lte=now - wait) for starts, wait in enumerate(BEGUN_AGAIN_AFTER, start=1)]
+    return reduce(or_, after, Q(starts__gte=MOST_STARTS))
 
 
 def _everywhere() -> list[int]:

@@ -9,6 +9,8 @@ from program.rules.errors import Invalid
 from program.rules.week import Week, local_instant
 
 WEEK, MONTH = "week", "month"
+# Before this nobody kept sessions here; whoever asks may name any year.
+FIRST_DAY = date(2000, 1, 1)
 KINDS = (WEEK, MONTH)
 
 
@@ -21,11 +23,16 @@ class Period:
 
     @classmethod
     def named(cls, kind: str, name: str) -> "Period":
-        """Invalid with a sentence when there is no such period."""
-        if kind == WEEK:
-            return cls(WEEK, Week.named(name).monday)
-        if kind != MONTH:
+        """Invalid with a sentence when there is no such period, or none that a report could be about."""
+        if kind not in KINDS:
             raise Invalid("A report is about a week or a month. Choose one of them.", field="period_kind")
+        found = cls(WEEK, Week.named(name).monday) if kind == WEEK else cls._month_named(name)
+        if found.first_on < FIRST_DAY:
+            raise Invalid(f"Nobody kept sessions before {FIRST_DAY.year}. Choose a later {kind}.", field="period_name")
+        return found
+
+    @classmethod
+    def _month_named(cls, name: str) -> "Period":
         match = re.fullmatch(r"([0-9]{4})-([0-9]{2})", name)
         try:
             if match is None:

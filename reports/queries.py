@@ -1,14 +1,14 @@
 """Reading a building as it stood at one moment: a fixed number of queries, in a transaction that cannot write."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import Q
 
 from program.models import (
@@ -22,8 +22,8 @@ from program.models import (
     Resident,
     Session,
     Set,
-    scope,
 )
+from program.models.scoped import set_scope
 from program.rules.late_entry import late_entry
 from program.rules.lines import DoneSet, Line, what_happened
 from reports.figures import Closed, Facts, Pause, Plan, PlannedLine, Reason, Stay, Visit
@@ -37,12 +37,16 @@ SELECT count(*) FROM pg_stat_activity
 
 # Of each kind of row, the columns that figures read and that may change; everything else of it is written once.
 CHANGING = {
-    "session": ("starts_at", "day_closes_at", "prescription_id", "left_out", "is_too_soon"),
-    "resident": ("since", "until", "enrolled_at", "agreement_withdrawn_at", "help_sixths"),
+    "session": ("starts_at", "ends_at", "day_closes_at", "prescription_id", "left_out", "is_too_soon"),
+    "resident": ("since", "until", "enrolled_at", "agreement_withdrawn_at", "help_sixths", "unit_id"),
     "hold": ("starts_at", "ends_at"),
     "closure": ("starts_at", "ends_at", "reason", "unit_id", "station_id"),
+    "building": ("grace_minutes",),
 }
 INSTANTS = {"starts_at", "ends_at", "day_closes_at", "since", "until", "enrolled_at", "agreement_withdrawn_at"}
+# So far before a period a building's days are read that tell whether it has stopped: twelve with two a week and a
+# closed fortnight, common practice, no source.
+LOOKS_BACK_DAYS = 28
 # What somebody wrote about what happened; publishing, moving and withdrawing are written as they are done.
 TOLD = frozenset({"started", "ended", "attempt", "given up"})
 
@@ -59,10 +63,18 @@ def unfinished_writes(moment: datetime) -> int:
 
 @contextmanager
 def reading(building: Building) -> Iterator[None]:
-    """A transaction over one building in which nothing can be written."""
-    with scope([building.pk]):
+    """A transaction over one building in which nothing can be written.
+
+    All its queries see the same moment: what is changed between two of them would be missing from both. Within
+    another transaction, which may have read already, each sees what is committed by then.
+    """
+    is_whole = not connection.in_atomic_block
+    with transaction.atomic():
         with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION READ ONLY")
+            # The first statement, before the scope: no other may come before the level of isolation.
+            cursor.execute(f"SET TRANSACTION {'ISOLATION LEVEL REPEATABLE READ, ' if is_whole else ''}READ ONLY")
+        # The trail of the building's own row shows to administrators only, for it belongs to no building.
+        set_scope([building.pk], user_id=None, is_administration=True)
         yield
 
 
@@ -85,14 +97,19 @@ def facts_of(building: Building, period: Period, as_of: datetime) -> Facts:
     zone = building.zone
     start, end = period.starts_at(zone), period.ends_at(zone)
     trail = _trail_after(building, as_of)
+    since = (datetime.combine(period.first_on, time(), zone) - timedelta(days=LOOKS_BACK_DAYS)).astimezone(UTC)
+    visits = tuple(_visits(building, since, end, as_of, trail))
+    trained = {visit.resident for visit in visits}
+    building_then = trail.before.get(("building", building.pk), {})
     before = Session.objects.of(building).filter(published_at__lte=as_of, starts_at__lt=start)
     return Facts(
         period=period,
         zone=zone,
         as_of=as_of,
-        grace=timedelta(minutes=building.grace_minutes),
-        visits=tuple(_visits(building, start, end, as_of, trail)),
-        stays=tuple(_stays(building, start, end, as_of, trail)),
+        grace=timedelta(minutes=building_then.get("grace_minutes", building.grace_minutes)),
+        visits=tuple(visit for visit in visits if visit.starts_at >= start),
+        earlier=tuple(visit for visit in visits if visit.starts_at < start),
+        stays=tuple(_stays(building, (since, start, end), as_of, trail, trained)),
         closures=tuple(_closures(building, as_of, trail)),
         has_begun_before=before.exists(),
     )
@@ -101,7 +118,11 @@ def facts_of(building: Building, period: Period, as_of: datetime) -> Facts:
 def _trail_after(building: Building, as_of: datetime) -> Trail:
     """The first change after `as_of` of each column keeps how it stood; earlier changes are part of it."""
     changes = (
-        Audit.objects.filter(building_id=building.pk, noun__in=CHANGING, happened_at__gt=as_of)
+        Audit.objects.filter(
+            Q(building_id=building.pk, noun__in=CHANGING)
+            | Q(building_id__isnull=True, noun="building", row_id=str(building.pk)),
+            happened_at__gt=as_of,
+        )
         .filter(Q(action="insert") | Q(before__has_any_keys=sorted({name for of in CHANGING.values() for name in of})))
         # As they were written, one after the other: two that overlap may tell their moments the other way round.
         .order_by("pk")
@@ -160,6 +181,7 @@ def _visit(row: Row, records: list[Row], sets: list[Row], planned: list[PlannedL
         key=row["id"],
         resident=row["resident_id"],
         starts_at=row["starts_at"],
+        ends_at=row["ends_at"],
         day_closes_at=row["day_closes_at"],
         is_published=row["published_at"] is not None,
         happened=what_happened(
@@ -196,16 +218,28 @@ def _planned(building: Building, prescriptions: set[int]) -> dict[int, list[Plan
     return found
 
 
-def _stays(building: Building, start: datetime, end: datetime, as_of: datetime, trail: Trail) -> Iterator[Stay]:
+def _stays(
+    building: Building,
+    span: tuple[datetime, datetime, datetime],
+    as_of: datetime,
+    trail: Trail,
+    planned_for: Container[int],
+) -> Iterator[Stay]:
+    """Of those who were there in the period, or for whom a session was planned that they may have left before."""
+    since, start, end = span
     named = Resident.objects.of(building).values("id", *CHANGING["resident"])
-    rows = [row for row in trail.as_it_stood("resident", named) if _touches(row["since"], row["until"], start, end)]
+    rows = [
+        row
+        for row in trail.as_it_stood("resident", named)
+        if row["id"] in planned_for or _touches(row["since"], row["until"], start, end)
+    ]
     plans: dict[int, list[Plan]] = defaultdict(list)
     versions = Prescription.objects.of(building).filter(entered_at__lte=as_of)
     for resident, number, entered_at, a_week in versions.values_list(
         "resident_id", "number", "entered_at", "sessions_a_week"
     ):
         plans[resident].append(Plan(number, entered_at, a_week))
-    pauses = _pauses(building, start, end, as_of, trail)
+    pauses = _pauses(building, since, end, as_of, trail)
     for row in rows:
         key = row.pop("id")
         yield Stay(key=key, plans=tuple(plans[key]), pauses=tuple(pauses[key]), **row)
@@ -226,7 +260,7 @@ def _closures(building: Building, as_of: datetime, trail: Trail) -> Iterator[Clo
     named = Closure.objects.of(building).filter(entered_at__lte=as_of).values("id", *CHANGING["closure"])
     for row in trail.as_it_stood("closure", named.order_by("starts_at", "pk")):
         what = "unit" if row["unit_id"] else "station" if row["station_id"] else "building"
-        yield Closed(row["reason"], what, row["starts_at"], row["ends_at"])
+        yield Closed(row["reason"], what, row["starts_at"], row["ends_at"], row["unit_id"])
 
 
 def _touches(starts_at: datetime, ends_at: datetime | None, start: datetime, until: datetime) -> bool:

@@ -4,7 +4,7 @@ from allauth.mfa.models import Authenticator
 from django.test import Client
 
 from program import clock
-from program.access import NEEDS_SECOND_FACTOR, kinds_held
+from program.access import held_by
 from program.actions.second_factors import code_of, give_second_factor, secret_of, step_now
 from program.models import User
 
@@ -14,7 +14,7 @@ def sign_in(client: Client, user: User) -> None:
     client.force_login(user)
     session = client.session
     session["signed_in_at"] = session["seen_at"] = clock.now().timestamp()
-    if kinds_held(user) & NEEDS_SECOND_FACTOR:
+    if held_by(user).needs_second_factor:
         factor = give_second_factor(user=user)
         session["account_authentication_methods"] = [{"method": "mfa", "at": 0, "id": factor.pk, "type": factor.type}]
         session["account_authentication_methods_user"] = str(user.pk)

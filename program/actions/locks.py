@@ -9,7 +9,7 @@ from django.db import connection
 from program.models import Building, Person
 
 # Any numbers, so that our locks are never taken for another part's.
-PLAN, ROSTER, REPORT = 4811, 4812, 4813
+PLAN, ROSTER, REPORT, FLAGS, SEEDING = 4811, 4812, 4813, 4814, 4815
 
 
 def lock_plan(*, building: Building) -> None:

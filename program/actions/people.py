@@ -6,12 +6,12 @@ from django.db import transaction
 from django.db.models import Q
 
 from program import clock
-from program.actions.changing import make
+from program.actions.changing import judged, make
 from program.actions.refusing import refusing_what_the_database_refuses
 from program.actions.second_factors import end_sessions
-from program.actions.signing_in import check_password
-from program.actions.tokens import end_tokens_of
-from program.models import Building, Region, Role, User
+from program.actions.sign_in_events import note_event
+from program.actions.signing_in import check_password, end_links_of
+from program.models import Building, Region, Role, SignInEvent, User
 from program.rules.errors import Invalid, Refused
 
 
@@ -20,7 +20,7 @@ def first_administrator(*, username: str, name: str, password: str, email: str |
     """The first person of an installation; everybody after is added by an administrator."""
     if Role.objects.held_at(clock.now()).filter(kind=Role.Kind.ADMINISTRATOR).exists():
         raise Refused("There is an administrator already, who can add others.", problem="administrator-exists")
-    user = User(username=username, name=name, email=email)
+    user = User(username=username, name=name, email=_as_kept(email))
     check_password(user=user, password=password)
     user.set_password(password)
     make(user)
@@ -39,10 +39,8 @@ def add_person(
     region: Region | None = None,
 ) -> User:
     """Somebody new with a first role, who cannot sign in before they have used a one-time link."""
-    _no_other_answers_to(username, "username")
-    if email:
-        _no_other_answers_to(email, "email")
-    user = User(username=username, name=name, email=email.lower() if email else None)
+    user = User(username=username, name=name, email=_as_kept(email))
+    _nobody_else_answers_to_the_words_of(user)
     user.set_unusable_password()
     with refusing_what_the_database_refuses():
         make(user)
@@ -50,11 +48,32 @@ def add_person(
     return user
 
 
-def _no_other_answers_to(word: str, field: str) -> None:
+@transaction.atomic
+def change_person(*, user: User, username: str, name: str, email: str | None = None) -> User:
+    """Correct who somebody is; an open link ends if the address changes, for the old one may be a stranger's."""
+    changed = User.objects.select_for_update().get(pk=user.pk)
+    old_email = changed.email
+    changed.username, changed.name, changed.email = username, name, _as_kept(email)
+    _nobody_else_answers_to_the_words_of(changed)
+    with refusing_what_the_database_refuses():
+        judged(changed).save(update_fields=["username", "name", "email"])
+    if changed.email != old_email:
+        end_links_of(user=changed)
+    return changed
+
+
+def _as_kept(email: str | None) -> str | None:
+    """In small letters, as those who sign in are looked for."""
+    return email.lower() if email else None
+
+
+def _nobody_else_answers_to_the_words_of(user: User) -> None:
     """People sign in by name or address: one word must never lead to two of them."""
-    if User.objects.filter(Q(username__iexact=word) | Q(email__iexact=word)).exists():
-        taken = "That name is taken." if field == "username" else "That address is taken."
-        raise Invalid(f"{taken} Choose another.", field=field)
+    others = User.objects.exclude(pk=user.pk)
+    words = {"username": (user.username, "That name is taken."), "email": (user.email, "That address is taken.")}
+    for field, (word, taken) in words.items():
+        if word and others.filter(Q(username__iexact=word) | Q(email__iexact=word)).exists():
+            raise Invalid(f"{taken} Choose another.", field=field)
 
 
 @transaction.atomic
@@ -75,12 +94,19 @@ def give_role(
 
 @transaction.atomic
 def end_role(*, role: Role, until: datetime) -> Role:
-    """At `until`; dead at the next request after it. One that has not begun never begins."""
+    """At `until`, from now on; dead at the next request after it. One that has not begun never begins.
+
+    Refused where that would give more than there is, or say that somebody could not do what they did.
+    """
     if role.kind == Role.Kind.ADMINISTRATOR:
         _keep_an_administrator(without=Q(pk=role.pk), at=until)
     role = Role.objects.select_for_update().get(pk=role.pk)
     if role.until is not None and role.until <= clock.now():
         raise Refused("That role has ended already.")
+    if until < clock.now():
+        raise Refused("That day is over. Leave the day empty to end the role now.")
+    if role.until is not None and until > role.until:
+        raise Refused("The role ends before that. To let it hold for longer, give the person the role again.")
     # A role ends after it begins: the shortest there is, before anybody could use it.
     role.until = max(until, role.since + timedelta(microseconds=1))
     role.save(update_fields=["until"])
@@ -93,13 +119,16 @@ def disable_person(*, user: User, by: User) -> None:
     _keep_an_administrator(without=Q(user=user), at=clock.now())
     User.objects.filter(pk=user.pk).update(is_active=False)
     user.refresh_from_db()
-    end_tokens_of(user=user, by=by)
+    end_links_of(user=user)
+    note_event(user=user, kind=SignInEvent.Kind.ACCOUNT_CLOSED, by=by)
     end_sessions(user=user, by=by)
 
 
 @transaction.atomic
-def enable_person(*, user: User) -> None:
+def enable_person(*, user: User, by: User) -> None:
+    """Their password works again, nothing else that worked before: links, sessions and tokens have ended."""
     User.objects.filter(pk=user.pk).update(is_active=True)
+    note_event(user=user, kind=SignInEvent.Kind.ACCOUNT_OPENED, by=by)
 
 
 def _keep_an_administrator(*, without: Q, at: datetime) -> None:

@@ -9,7 +9,7 @@ from allauth.usersessions.models import UserSession
 from django.db import transaction
 
 from program import clock
-from program.actions.signing_in import note_event
+from program.actions.sign_in_events import note_event
 from program.actions.tokens import end_tokens_of
 from program.models import SignInEvent, Tries, User
 
@@ -77,8 +77,16 @@ def reset_second_factor(*, user: User, by: User) -> None:
 
 
 @transaction.atomic
+def note_factor_ended(*, user: User) -> None:
+    """The person has taken it away by themselves: tokens, which are only made with it, end as well."""
+    end_tokens_of(user=user, by=user)
+    note_event(user=user, kind=SignInEvent.Kind.FACTOR_ENDED, by=user)
+
+
+@transaction.atomic
 def end_sessions(*, user: User, by: User) -> None:
-    """Dead at the next request, on every device."""
+    """Dead at the next request, on every device, and in every program that asks with a token."""
+    end_tokens_of(user=user, by=by)
     _end_sessions(user)
     note_event(user=user, kind=SignInEvent.Kind.SESSIONS_ENDED, by=by)
 

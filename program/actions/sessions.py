@@ -23,6 +23,7 @@ from program.rules.week import date_and_time
 
 ESCORT_SIXTHS = 6
 OPEN = frozenset({State.PUBLISHED, State.NOT_RECORDED})
+ON_THE_PLAN = frozenset({State.PUBLISHED})
 CLASH_TYPES = {
     "nobody_trains_before_they_have_recovered": "too-soon",
     "a_station_holds_one_resident_at_a_time": "station-taken",
@@ -95,14 +96,8 @@ def rebook_sessions(*, moves: Sequence[tuple[Session, Booking]], by: User) -> li
         session.refresh_from_db()
         _refuse_unless_movable(session, booking, building)
     records = [
-        _record(
-            session,
-            Record.Kind.MOVED,
-            by,
-            moved_from_starts_at=session.starts_at,
-            moved_from_ends_at=session.ends_at,
-        )
-        for session in sessions
+        _record(one, Record.Kind.MOVED, by, moved_from_starts_at=one.starts_at, moved_from_ends_at=one.ends_at)
+        for one in sessions
     ]
     touched = [session.starts_at for session in sessions] + [booking.starts_at for booking in bookings]
     for session, planned in zip(sessions, _planned(building, bookings), strict=True):
@@ -122,35 +117,47 @@ def rebook_session(*, session: Session, booking: Booking, by: User) -> Session:
 
 
 @transaction.atomic
-def withdraw_sessions(*, sessions: Sequence[Session], reason: str, by: User, note: str = "") -> list[Session]:
-    """Take sessions that have not begun off the plan."""
-    return _close(sessions, Record.Kind.WITHDRAWN, by, reason, note)
+def withdraw_sessions(
+    *,
+    sessions: Sequence[Session],
+    reason: str,
+    by: User,
+    note: str = "",
+    states: Collection[State] = ON_THE_PLAN,
+) -> list[Session]:
+    """Take sessions that have not begun off the plan. Those of a day that is over are given up instead, unless
+    something that is on record says that they could not be: `states` is then wider."""
+    return _close(sessions, Record.Kind.WITHDRAWN, by, (reason, note), states)
 
 
 @transaction.atomic
 def give_up_sessions(*, sessions: Sequence[Session], reason: str, by: User, note: str = "") -> list[Session]:
     """Say that sessions will not happen, and why."""
-    return _close(sessions, Record.Kind.GIVEN_UP, by, reason, note)
+    return _close(sessions, Record.Kind.GIVEN_UP, by, (reason, note), OPEN)
 
 
-def _close(sessions: Sequence[Session], kind: str, by: User, reason: str, note: str) -> list[Session]:
+def _close(
+    sessions: Sequence[Session], kind: str, by: User, why: tuple[str, str], states: Collection[State]
+) -> list[Session]:
+    reason, note = why
     if reason not in CLASS_OF:
         raise Invalid(f"Choose a reason: {', '.join(CLASS_OF)}.", field="reason")
     lock_persons(person_ids=[session.person_id for session in sessions])
     for session in sessions:
         session.refresh_from_db()
-        _refuse_unless_open(session, kind)
+        _refuse_unless_open(session, kind, states=states)
     Record.objects.bulk_create(
         _record(session, kind, by, reason=reason, reason_class=CLASS_OF[reason], note=note) for session in sessions
     )
     return follow_lines(sessions=sessions)
 
 
-def _refuse_unless_open(session: Session, verb: str, *, states: Collection[State] = OPEN) -> None:
+def _refuse_unless_open(session: Session, verb: str, *, states: Collection[State]) -> None:
     state = session.state_at(clock.now())
     if state not in states:
+        remedy = " Enter what happened, or give it up with the reason." if state is State.NOT_RECORDED else ""
         raise Refused(
-            f"This session is {state.value}, so it cannot be {verb}.",
+            f"This session is {state.value}, so it cannot be {verb}.{remedy}",
             problem="session-not-open",
             details={"state": state.value},
         )
@@ -158,7 +165,7 @@ def _refuse_unless_open(session: Session, verb: str, *, states: Collection[State
 
 def _refuse_unless_movable(session: Session, booking: Booking, building: Building) -> None:
     """Once it should have begun it is given up for another day, and so counts as missed."""
-    _refuse_unless_open(session, "moved", states={State.PUBLISHED})
+    _refuse_unless_open(session, "moved", states=ON_THE_PLAN)
     is_due = session.starts_at <= clock.now() or session.attempted_at is not None
     days = {moment.astimezone(building.zone).date() for moment in (session.starts_at, booking.starts_at)}
     if is_due and len(days) > 1:

@@ -2,7 +2,6 @@
 
 import secrets
 from datetime import timedelta
-from hashlib import sha256
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -11,6 +10,8 @@ from django.db.models import F
 
 from program import clock
 from program.actions.changing import as_refusal, make
+from program.actions.sign_in_events import hash_of, note_event, note_lockout
+from program.actions.tokens import end_tokens_of
 from program.models import Link, SignInEvent, Tries, User
 from program.models.signing_in import MOST_WRONG_BY_STRANGERS, MOST_WRONG_IN_A_ROW
 from program.rules.errors import Refused
@@ -19,26 +20,22 @@ LINK_LIVES = timedelta(hours=72)
 NO_LONGER = "This link no longer works: it has been used, is too old, or was replaced. Ask your administrator for one."
 
 
-def hash_of(text: str) -> str:
-    """What is kept of a secret that was made at random and is long enough not to be guessed."""
-    return sha256(text.encode()).hexdigest()
-
-
-def note_event(*, user: User, kind: str, by: User, note: str = "") -> SignInEvent:
-    return make(SignInEvent(user=user, kind=kind, by=by, at=clock.now(), note=note[:120]))
-
-
 @transaction.atomic
 def make_link(*, user: User, by: User) -> str:
     """The secret part of a new one-time link, shown once; an older link of the person stops working."""
     if not User.objects.select_for_update().get(pk=user.pk).is_active:
         raise Refused(f"{user.name}'s account is closed. Open it first, then make the link.")
     now = clock.now()
-    Link.objects.filter(user=user, used_at__isnull=True, replaced_at__isnull=True).update(replaced_at=now)
+    end_links_of(user=user)
     secret = secrets.token_urlsafe(32)
     make(Link(user=user, hash=hash_of(secret), made_by=by, made_at=now, expires_at=now + LINK_LIVES))
     note_event(user=user, kind=SignInEvent.Kind.LINK_MADE, by=by)
     return secret
+
+
+def end_links_of(*, user: User) -> None:
+    """No link that was made for the person before works any longer."""
+    Link.objects.filter(user=user, used_at__isnull=True, replaced_at__isnull=True).update(replaced_at=clock.now())
 
 
 def link_of(*, secret: str) -> Link:
@@ -60,7 +57,8 @@ def link_of(*, secret: str) -> Link:
 def use_link(*, secret: str, password: str) -> User:
     """Set the password of the link's person; of many who use one link at once a single one does."""
     user = link_of(secret=secret).user
-    # In the order of make_link: first the person, then the link.
+    # In the order of a sign-in: first the tries, then the person; and in that of make_link: then the link.
+    lock_tries(user=user)
     User.objects.select_for_update().get(pk=user.pk)
     link = link_of(secret=secret)
     check_password(user=user, password=password)
@@ -81,27 +79,45 @@ def check_password(*, user: User, password: str) -> None:
 @transaction.atomic
 def set_password(*, user: User, password: str) -> None:
     """Refused where the password has changed since `user` was read: what was sent to change it works once."""
-    if User.objects.select_for_update().get(pk=user.pk).password != user.password:
+    lock_tries(user=user)
+    kept = User.objects.select_for_update().get(pk=user.pk)
+    if kept.password != user.password or not kept.is_active:
         raise Refused(NO_LONGER, problem="link-used")
     _set_password(user, password)
     note_event(user=user, kind=SignInEvent.Kind.PASSWORD_SET, by=user)
 
 
 def _set_password(user: User, password: str) -> None:
+    """Whoever knew the old one, or had a link or a token from then, has nothing left."""
     user.set_password(password)
     user.save(update_fields=["password"])
+    end_links_of(user=user)
+    end_tokens_of(user=user, by=user)
     forget_tries(user=user)
 
 
+def lock_tries(*, user: User) -> None:
+    Tries.objects.bulk_create([Tries(user=user)], ignore_conflicts=True)
+    Tries.objects.select_for_update().get(user=user)
+
+
 def count_try(*, user: User, is_known_device: bool) -> bool:
-    """Count one more wrong try before it is made; False where there were too many in a row, so that it must not be.
+    """Count one more wrong try, of a password or a code, before it is made; False where there were too many in a row.
 
     Strangers are stopped ten tries earlier, so that nobody can use up those of the person's own devices.
     """
     most = MOST_WRONG_IN_A_ROW if is_known_device else MOST_WRONG_BY_STRANGERS
     Tries.objects.bulk_create([Tries(user=user)], ignore_conflicts=True)
     fewer = Tries.objects.filter(user=user, wrong_in_a_row__lt=most)
-    return bool(fewer.update(wrong_in_a_row=F("wrong_in_a_row") + 1))
+    if fewer.update(wrong_in_a_row=F("wrong_in_a_row") + 1):
+        return True
+    note_lockout(user=user, note="everywhere, until a new link" if is_known_device else "on devices not known")
+    return False
+
+
+def uncount_try(*, user: User) -> None:
+    """That one was right; the wrong ones before it still count, until the whole sign-in is done."""
+    Tries.objects.filter(user=user, wrong_in_a_row__gt=0).update(wrong_in_a_row=F("wrong_in_a_row") - 1)
 
 
 def forget_tries(*, user: User) -> None:

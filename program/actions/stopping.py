@@ -26,7 +26,10 @@ def withdraw_during(
     planned = Session.objects.of(resident.building).on_the_plan().filter(resident=resident)
     touched = planned.filter(Q(ends_at__gt=since) | Q(day_closes_at__gt=since)).order_by("starts_at")
     stopped = [session for session in touched if _is_stopped(session, since, until)]
-    return withdraw_sessions(sessions=stopped, reason=reason, by=by, note=note) if stopped else []
+    if not stopped:
+        return []
+    # Also of days that are over: what is entered late about them has kept these sessions from being done.
+    return withdraw_sessions(sessions=stopped, reason=reason, by=by, note=note, states=NOT_BEGUN)
 
 
 def _is_stopped(session: Session, since: datetime, until: datetime | None) -> bool:

@@ -1,6 +1,8 @@
 """Tokens with which programs ask as a person."""
 
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 
 from django.db import connection, transaction
@@ -8,7 +10,7 @@ from django.db.models import Q
 
 from program import clock
 from program.actions.changing import make
-from program.actions.signing_in import hash_of, note_event
+from program.actions.sign_in_events import hash_of, note_event
 from program.models import ApiToken, SignInEvent, User
 from program.models.signing_in import LONGEST_TOKEN
 from program.rules.errors import Invalid
@@ -45,8 +47,23 @@ def end_token(*, token: ApiToken, by: User) -> None:
 
 @transaction.atomic
 def end_tokens_of(*, user: User, by: User) -> None:
-    for token in ApiToken.objects.filter(user=user, ended_at__isnull=True).select_related("user"):
-        end_token(token=token, by=by)
+    """All of them; also where nobody is signed in, because the person has come by a link."""
+    with _tokens_shown_of(user):
+        good = list(ApiToken.objects.select_for_update().filter(user=user, ended_at__isnull=True))
+        ApiToken.objects.filter(pk__in=[token.pk for token in good]).update(ended_at=clock.now())
+    for token in good:
+        note_event(user=user, kind=SignInEvent.Kind.TOKEN_ENDED, by=by, note=token.name)
+
+
+@contextmanager
+def _tokens_shown_of(user: User) -> Iterator[None]:
+    """Tokens show to their person: within the block the database takes the person for the one who asks."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT current_setting('app.user_id', true)")
+        (before,) = cursor.fetchone()
+        cursor.execute("SELECT set_config('app.user_id', %s, true)", [str(user.pk)])
+        yield
+        cursor.execute("SELECT set_config('app.user_id', %s, true)", [before or ""])
 
 
 @transaction.atomic

@@ -53,6 +53,8 @@ app.conf.update(
         "refresh flags": {"task": "scheduling.tasks.refresh_flags", "schedule": 60.0},
     },
 )
+# Whoever asks for a task before Celery has looked around gets this app, not one that it makes up.
+app.set_default()
 app.autodiscover_tasks()
 
 

@@ -137,6 +137,13 @@ MFA_RECOVERY_CODES_SHOW_ONCE = True
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 # Without one no mail is sent, and nobody is told that it was.
 EMAIL_HOST = env.text("EMAIL_HOST", "")
+EMAIL_PORT = env.number("EMAIL_PORT", 25)
+EMAIL_HOST_USER = env.text("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = env.text("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = env.flag("EMAIL_USE_TLS", default=False)
+DEFAULT_FROM_EMAIL = env.text("DEFAULT_FROM_EMAIL", "webmaster@localhost")
+# Somebody waits for the page meanwhile.
+EMAIL_TIMEOUT = 5
 
 # Cookies and headers
 SESSION_COOKIE_AGE = 12 * 60 * 60

@@ -66,9 +66,14 @@ class SignInEvent(models.Model):
         LINK_USED = "link used"
         FACTOR_SET_UP = "second factor set up"
         FACTOR_RESET = "second factor reset"
+        FACTOR_ENDED = "second factor ended"
+        CODES_MADE = "recovery codes made"
         SESSIONS_ENDED = "sessions ended"
         TOKEN_MADE = "token made"  # noqa: S105 - says what happened
         TOKEN_ENDED = "token ended"  # noqa: S105 - says what happened
+        LOCKED_OUT = "locked out"
+        ACCOUNT_CLOSED = "account closed"
+        ACCOUNT_OPENED = "account opened"
 
     user = models.ForeignKey(User, models.PROTECT, related_name="sign_in_events")
     kind = models.CharField(max_length=20, choices=Kind)

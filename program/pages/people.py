@@ -3,17 +3,19 @@
 from datetime import timedelta
 from typing import Any
 
+from allauth.account.decorators import reauthentication_required
 from allauth.mfa.models import Authenticator
 from django import forms
 from django.conf import settings
+from django.contrib import messages
 from django.core.mail import send_mail
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from program import clock
 from program.access import require
@@ -21,12 +23,16 @@ from program.actions import people as acting
 from program.actions.second_factors import end_sessions as end_all_sessions
 from program.actions.second_factors import reset_second_factor
 from program.actions.signing_in import LINK_LIVES, make_link
+from program.actions.tokens import end_token as end_one_token
 from program.models import Role, User
-from program.pages.people_forms import AddPersonForm, EndRoleForm, RoleForm, end_of, zone_of
+from program.pages.people_forms import AddPersonForm, EndRoleForm, RoleForm, WhoForm, end_of, zone_of
 from program.rules.errors import Refused
 from program.web.forms import FormPage, PlainForm, answer_form, refuse_form, show_form, what_is_wrong
+from program.web.mailing import send_or_log
 
-MOST_SHOWN, LATEST = 50, 20
+# A desk left alone for a moment must not hand anybody a way in, or more rights.
+asked_again = reauthentication_required(app="allauth.mfa")
+MOST_SHOWN, LATEST, MOST_DIGITS = 50, 20, 19
 MANAGE = "manage people"
 
 
@@ -56,11 +62,13 @@ def person(request: HttpRequest, user_id: int) -> HttpResponse:
         "has_second_factor": shown.authenticator_set.filter(type=Authenticator.Type.TOTP).exists(),
         "sessions": shown.usersession_set.count(),
         "link": shown.links.filter(used_at=None, replaced_at=None, expires_at__gt=clock.now()).first(),
+        "tokens": shown.api_tokens.good_at(clock.now()).order_by("-made_at", "-pk"),
         "events": shown.sign_in_events.select_related("by").order_by("-at", "-pk")[:LATEST],
     }
     return render(request, "program/person.html", context)
 
 
+@asked_again
 @require_http_methods(["GET", "POST"])
 def add(request: HttpRequest) -> HttpResponse:
     require(request.user, MANAGE, None)
@@ -83,6 +91,22 @@ def add(request: HttpRequest) -> HttpResponse:
     return _show_link(request, added)
 
 
+@asked_again
+@require_http_methods(["GET", "POST"])
+def change(request: HttpRequest, user_id: int) -> HttpResponse:
+    shown = _person(request, user_id)
+    known = {"name": shown.name, "username": shown.username, "email": shown.email}
+    page = FormPage(
+        f"Who {shown.name} is",
+        "Save",
+        _page_of(shown),
+        lede="With another address an open one-time link ends: make a new one.",
+    )
+    form = WhoForm(request.POST or None, initial=known)
+    return answer_form(request, form, page, lambda fields: acting.change_person(user=shown, **fields), "Saved.")
+
+
+@asked_again
 @require_http_methods(["GET", "POST"])
 def link(request: HttpRequest, user_id: int) -> HttpResponse:
     shown = _person(request, user_id)
@@ -104,15 +128,16 @@ def _show_link(request: HttpRequest, shown: User) -> HttpResponse:
     is_mailed = bool(settings.EMAIL_HOST and shown.email)
     if is_mailed:
         text = f"{shown.name}, choose your password for Strength circuit here, once, within 72 hours:\n\n{address}\n"
-        transaction.on_commit(lambda: send_mail("Your way in", text, None, [shown.email]))
+        transaction.on_commit(lambda: send_or_log(lambda: send_mail("Your way in", text, None, [shown.email])))
     context = {"person": shown, "address": address, "until": clock.now() + LINK_LIVES, "is_mailed": is_mailed}
     return render(request, "program/person_link.html", context)
 
 
+@asked_again
 @require_http_methods(["GET", "POST"])
 def add_role(request: HttpRequest, user_id: int) -> HttpResponse:
     shown = _person(request, user_id)
-    form = RoleForm(request.POST or None, initial={"first_on": clock.now().date()})
+    form = RoleForm(request.POST or None)
     page = FormPage(f"A role for {shown.name}", "Give the role", _page_of(shown))
     return answer_form(request, form, page, lambda fields: acting.give_role(user=shown, **fields), "The role is given.")
 
@@ -150,7 +175,9 @@ def disable(request: HttpRequest, user_id: int) -> HttpResponse:
 def enable(request: HttpRequest, user_id: int) -> HttpResponse:
     shown = _person(request, user_id)
     page = FormPage(f"Open {shown.name}'s account", "Open the account", _page_of(shown))
-    return _sure(request, page, lambda _: acting.enable_person(user=shown), "The account is open again.")
+    return _sure(
+        request, page, lambda _: acting.enable_person(user=shown, by=request.user), "The account is open again."
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -160,11 +187,28 @@ def end_sessions(request: HttpRequest, user_id: int) -> HttpResponse:
         f"Sign {shown.name} out everywhere",
         "Sign out everywhere",
         _page_of(shown),
-        lede="On every device, at the next request. For a lost phone, make a new one-time link as well.",
+        lede="On every device, at the next request, and their tokens end. For a lost phone, make a new one-time link "
+        "as well.",
     )
     return _sure(request, page, lambda _: end_all_sessions(user=shown, by=request.user), "They are signed out.")
 
 
+@require_POST
+def end_token(request: HttpRequest, user_id: int) -> HttpResponse:
+    """Sending the number of a token of the person ends it."""
+    shown = _person(request, user_id)
+    named = request.POST.get("token", "")
+    good = shown.api_tokens.good_at(clock.now())
+    token = good.filter(pk=named).first() if named.isdigit() and len(named) < MOST_DIGITS else None
+    if token is None:
+        messages.warning(request, f"{shown.name} has no such token that works. Look at the list, then try again.")
+    else:
+        end_one_token(token=token, by=request.user)
+        messages.success(request, f"“{token.name}” no longer works.")
+    return redirect(_page_of(shown))
+
+
+@asked_again
 @require_http_methods(["GET", "POST"])
 def reset_factor(request: HttpRequest, user_id: int) -> HttpResponse:
     shown = _person(request, user_id)

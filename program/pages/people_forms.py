@@ -30,16 +30,21 @@ class PlaceForm(PlainForm):
         return cleaned
 
 
-class AddPersonForm(PlaceForm):
+class WhoForm(PlainForm):
     name = forms.CharField(max_length=120, help_text="As colleagues know the person.")
     username = forms.CharField(label="Sign-in name", max_length=60, help_text="What the person types to sign in.")
     email = forms.EmailField(label="E-mail address", required=False)
 
+
+class AddPersonForm(PlaceForm, WhoForm):
     field_order = ["name", "username", "email", "kind", "where"]
 
 
 class RoleForm(PlaceForm):
-    first_on = forms.DateField(label="First day", widget=DayInput())
+    # Without a day to begin with: which day it is depends on the place that is chosen.
+    first_on = forms.DateField(
+        label="First day", widget=DayInput(), required=False, help_text="Leave empty to begin now, at once."
+    )
     last_on = forms.DateField(
         label="Last day", widget=DayInput(), required=False, help_text="Leave empty for a role without an end."
     )
@@ -50,7 +55,9 @@ class RoleForm(PlaceForm):
         if first_on and last_on and last_on < first_on:
             self.add_error("last_on", "The last day cannot be before the first.")
         zone = cleaned["building"].zone if cleaned["building"] else UTC_ZONE
-        if first_on:
+        if first_on is None:
+            cleaned["since"] = clock.now()
+        else:
             is_today = first_on == clock.now().astimezone(zone).date()
             cleaned["since"] = clock.now() if is_today else local_instant(first_on, 0, zone)
         cleaned["until"] = end_of(last_on, zone)

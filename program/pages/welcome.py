@@ -2,6 +2,7 @@
 
 from django import forms
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -9,6 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from program.actions.signing_in import link_of, use_link
 from program.rules.errors import Refused
+from program.web.devices import remember_device
 from program.web.forms import FormPage, PlainForm, refuse_form, show_form, what_is_wrong
 
 GONE = 410
@@ -52,10 +54,14 @@ def welcome(request: HttpRequest, token: str) -> HttpResponse:
             return show_form(request, form, page)
         if not form.is_valid():
             return show_form(request, form, page, status=422, refusal=what_is_wrong(form))
-        use_link(secret=token, password=form.cleaned_data["password"])
+        user = use_link(secret=token, password=form.cleaned_data["password"])
     except Refused as refusal:
         if refusal.problem == "link-used":
             return render(request, "program/link_used.html", {"sentence": refusal.sentence}, status=GONE)
         return refuse_form(request, form, page, refusal)
+    # Whoever is signed in here, often the administrator who made the link, is not the person.
+    logout(request)
     messages.success(request, f"Your password is saved. Sign in as {user.username}.")
-    return redirect("account_login")
+    response = redirect("account_login")
+    remember_device(request, response, user)
+    return response

@@ -17,8 +17,10 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from qrcode.main import QRCode
 
-from program.access import NEEDS_SECOND_FACTOR, kinds_held
+from program.access import held_by
 from program.actions.second_factors import step_of, take_step, use_code
+from program.actions.sign_in_events import note_lockout
+from program.actions.signing_in import count_try, uncount_try
 from program.models import User
 from program.web.devices import device_of
 from program.web.limits import give_back, take_place
@@ -73,11 +75,14 @@ class SecondFactors(DefaultMFAAdapter):
         )
 
     def can_delete_authenticator(self, authenticator: Authenticator) -> bool:
-        return not kinds_held(authenticator.user) & NEEDS_SECOND_FACTOR
+        return not held_by(authenticator.user).needs_second_factor
 
 
 class AsksForCode:
-    """Ten tries in five minutes, counted apart on devices the person has signed in on."""
+    """Ten tries in five minutes, counted apart on devices the person has signed in on; in all as many as of passwords.
+
+    Whoever knows the password is no nearer to the code: only a sign-in that is done forgets the wrong ones.
+    """
 
     user: User
 
@@ -89,11 +94,15 @@ class AsksForCode:
         asked.help_text = "The six digits that your authenticator app shows now, or one of your recovery codes."
 
     def clean_code(self) -> str:
-        place = take_place(f"code of {self.user.pk} on {device_of(context.request, self.user)}")
+        device = device_of(context.request, self.user)
+        place = take_place(f"code of {self.user.pk} on {device}")
         if place is None:
+            note_lockout(user=self.user, note="ten codes in five minutes")
+        if place is None or not count_try(user=self.user, is_known_device=device is not None):
             raise get_sign_in().validation_error("too_many_login_attempts")
         self.judge(self.cleaned_data["code"])
         give_back(place)
+        uncount_try(user=self.user)
         return self.cleaned_data["code"]
 
     def judge(self, code: str) -> None:

@@ -8,9 +8,8 @@ from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.urls import reverse
 
-from program.access import NEEDS_SECOND_FACTOR
 from program.web.problems import MEDIA_TYPE, Problem, body_of
-from program.web.sessions import kinds_of
+from program.web.sessions import held_of
 
 # Where one may be without it: the way in itself, and what is public anyway.
 FREE = ("/account/", "/welcome/", "/problems/", "/live", "/ready")
@@ -22,7 +21,7 @@ class SecondFactorMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if not request.user.is_authenticated or not kinds_of(request) & NEEDS_SECOND_FACTOR:
+        if not request.user.is_authenticated or not held_of(request).needs_second_factor:
             return self.get_response(request)
         factor = second_factor_of(request)
         if factor is None:

@@ -7,23 +7,28 @@ from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse
 
 from program import clock
-from program.access import STAFF, kinds_held
+from program.access import ADMINISTRATOR, STAFF, Held, held_by
 
 # NIST SP 800-63B, 4.2.3: at most 12 hours, and 30 minutes without a sign of life. A phone on the floor, which sees
-# the sessions of one building only, lies idle through lunch.
+# what staff see and no more, lies idle through lunch; a desk from which every way in can be opened does not.
 LONGEST = timedelta(hours=12)
 IDLE_AT_A_DESK, IDLE_ON_THE_FLOOR = timedelta(minutes=30), timedelta(hours=4)
+IDLE_OF_ADMINISTRATORS = timedelta(minutes=15)
 RECENTLY = timedelta(minutes=15)
 # Being seen is written at most so often; nobody is signed out later for it, at most a minute sooner.
 SEEN_EVERY = timedelta(minutes=1)
 
 
-def kinds_of(request: HttpRequest) -> frozenset[str]:
-    """The kinds of role the asking person holds now; asked once a request."""
-    held = request.__dict__.get("kinds_held")
+def held_of(request: HttpRequest) -> Held:
+    """What the asking person holds now; asked once a request."""
+    held = request.__dict__.get("held")
     if held is None:
-        held = request.kinds_held = kinds_held(request.user)
+        held = request.held = held_by(request.user)
     return held
+
+
+def kinds_of(request: HttpRequest) -> frozenset[str]:
+    return held_of(request).kinds
 
 
 def begin_session(request: HttpRequest) -> None:
@@ -57,9 +62,15 @@ def is_over(request: HttpRequest) -> bool:
     ended = request.user.signed_out_at
     if now - began >= LONGEST or (ended is not None and began < ended):
         return True
-    if now - seen < IDLE_AT_A_DESK:
-        return False
-    return now - seen >= (IDLE_ON_THE_FLOOR if kinds_of(request) == {STAFF} else IDLE_AT_A_DESK)
+    # The shortest there is asks nothing of the database.
+    return now - seen >= IDLE_OF_ADMINISTRATORS and now - seen >= _longest_idle(request)
+
+
+def _longest_idle(request: HttpRequest) -> timedelta:
+    kinds = kinds_of(request)
+    if ADMINISTRATOR in kinds:
+        return IDLE_OF_ADMINISTRATORS
+    return IDLE_ON_THE_FLOOR if kinds == {STAFF} else IDLE_AT_A_DESK
 
 
 def _moment(request: HttpRequest, name: str) -> datetime:

@@ -8,10 +8,12 @@ from allauth.account.internal.userkit import filter_users_by_email, get_user_by_
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
-from program.actions.signing_in import count_try, forget_tries, note_event, set_password
+from program.actions.sign_in_events import note_event, note_lockout
+from program.actions.signing_in import count_try, forget_tries, set_password, uncount_try
 from program.models import SignInEvent, User
 from program.web.devices import device_of, remember_device
 from program.web.limits import give_back, take_place
+from program.web.mailing import send_or_log
 from program.web.sessions import begin_session, signed_in_recently
 
 NOT_TOGETHER = "That name or address and that password do not go together. Try again, or ask your administrator."
@@ -29,7 +31,7 @@ class SignIn(DefaultAccountAdapter):
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         if settings.EMAIL_HOST:
-            super().send_mail(template_prefix, email, context)
+            send_or_log(lambda: super(SignIn, self).send_mail(template_prefix, email, context))
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
@@ -42,7 +44,7 @@ class SignIn(DefaultAccountAdapter):
 
     def get_login_stages(self) -> list[str]:
         """The second step and nothing beside it: neither codes by mail nor addresses to confirm."""
-        return ["allauth.mfa.stages.AuthenticateStage"]
+        return ["program.web.stages.SecondStep"]
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
         """The try is counted before the password is looked at, and for the person, not for the word that was sent."""
@@ -50,6 +52,8 @@ class SignIn(DefaultAccountAdapter):
         for user in people_named(**credentials):
             device = device_of(request, user)
             place = take_place(f"password of {user.pk} on {device}")
+            if place is None:
+                note_lockout(user=user, note="ten passwords in five minutes")
             if place is None or not count_try(user=user, is_known_device=device is not None):
                 raise self.validation_error("too_many_login_attempts")
             self.places[user.pk] = place
@@ -63,12 +67,14 @@ class SignIn(DefaultAccountAdapter):
         if user is not None:
             if place := self.places.get(user.pk):
                 give_back(place)
-            forget_tries(user=user)
+            # Not yet all of them: of whoever has a second step the password is one half.
+            uncount_try(user=user)
         return user
 
     def login(self, request: HttpRequest, user: User) -> None:
         super().login(request, user)
         begin_session(request)
+        forget_tries(user=user)
         note_event(user=user, kind=SignInEvent.Kind.SIGNED_IN, by=user)
 
     def post_login(self, request: HttpRequest, user: User, **options: Any) -> HttpResponse:
@@ -105,3 +111,7 @@ class SignInForm(LoginForm):
         if not settings.EMAIL_HOST:
             # No link could be sent.
             self.fields["password"].help_text = ""
+
+    def user_credentials(self) -> dict[str, str]:
+        """One word, once: asked for as an address and again as a name, a known one would take two hashes, and tell."""
+        return {"username": self.cleaned_data["login"], "password": self.cleaned_data["password"]}

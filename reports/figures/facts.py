@@ -1,7 +1,7 @@
 """What the figures are made of: visits, stays and closures as they stood at one moment."""
 
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -37,6 +37,7 @@ class Visit:
     key: int
     resident: int
     starts_at: datetime
+    ends_at: datetime
     day_closes_at: datetime
     is_published: bool
     happened: Happened
@@ -98,6 +99,7 @@ class Stay:
     agreement_withdrawn_at: datetime | None
     plans: tuple[Plan, ...] = ()
     pauses: tuple[Pause, ...] = ()
+    unit_id: int | None = None
 
     def is_in_the_programme_at(self, moment: datetime) -> bool:
         """Staying, enrolled, agreeing, and neither on hold nor away."""
@@ -124,9 +126,13 @@ class Closed:
     what: str
     starts_at: datetime
     ends_at: datetime | None
+    unit_id: int | None = None
 
     def covers(self, start: datetime, until: datetime) -> bool:
         return self.starts_at <= start and (self.ends_at is None or until <= self.ends_at)
+
+    def touches(self, start: datetime, until: datetime) -> bool:
+        return self.starts_at < until and (self.ends_at is None or start < self.ends_at)
 
 
 @dataclass(frozen=True)
@@ -140,6 +146,8 @@ class Facts:
     visits: tuple[Visit, ...]
     stays: tuple[Stay, ...]
     closures: tuple[Closed, ...]
+    # Of the weeks before the period: only what tells whether a building trains and records is read from these.
+    earlier: tuple[Visit, ...] = ()
     # Whether a session had been published before the period began: who never began has not stopped.
     has_begun_before: bool = False
 
@@ -160,8 +168,26 @@ class Facts:
     def stay_of(self) -> dict[int, Stay]:
         return {stay.key: stay for stay in self.stays}
 
+    def pauses_of(self, resident: int) -> tuple[Pause, ...]:
+        stay = self.stay_of.get(resident)
+        return stay.pauses if stay else ()
+
+    def closures_of(self, resident: int) -> list[Closed]:
+        """Those of the building and of the resident's unit; a station that is closed lets them train at others."""
+        stay = self.stay_of.get(resident)
+        unit_id = stay.unit_id if stay else None
+        return [
+            closed
+            for closed in self.closures
+            if closed.what == "building" or (closed.what == "unit" and closed.unit_id == unit_id is not None)
+        ]
+
     def day_of(self, moment: datetime) -> date:
         return moment.astimezone(self.zone).date()
+
+    def days_before(self, moment: datetime, days: int) -> datetime:
+        """The same time by the wall clock, however long the days between were."""
+        return (moment.astimezone(self.zone) - timedelta(days=days)).astimezone(UTC)
 
     def midnight_before(self, moment: datetime) -> datetime:
         return local_instant(self.day_of(moment), 0, self.zone)

@@ -13,10 +13,7 @@ from program.access import ANYONE_IN_CARE, RIGHTS
 from program.models import Building
 from program.rules.errors import Invalid, NotAllowed
 from program.web.frame import frame
-from reports.periods import MONTH, WEEK, Period
-
-# Before this nobody kept sessions here; an address may name any year.
-FIRST_DAY = date(2000, 1, 1)
+from reports.periods import FIRST_DAY, MONTH, WEEK, Period
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +67,7 @@ def period_named(kind: str, name: str, today: date) -> Period:
         period = Period.named(kind, name)
     except Invalid:
         raise Http404 from None
-    if period.name != name or not FIRST_DAY <= period.first_on <= today:
+    if period.name != name or period.first_on > today:
         raise Http404
     return period
 
@@ -92,12 +89,12 @@ def around(request: HttpRequest) -> dict[str, Any]:
 def chooser_of(period: Period, today: date, address: Callable[[Period], str] = address_of) -> dict[str, Any]:
     """Links to the periods before and after, and to the week or month that ends where this one does."""
     last = min(period.days[-1], today)
-    newer = period.next
+    newer, older = period.next, period.previous
     return {
         "week": address(period if period.kind == WEEK else Period.holding(WEEK, last)),
         "month": address(period if period.kind == MONTH else Period.holding(MONTH, last)),
         "newer": {"address": address(newer), "words": newer.words} if newer.first_on <= today else None,
-        "older": {"address": address(period.previous), "words": period.previous.words},
+        "older": {"address": address(older), "words": older.words} if older.first_on >= FIRST_DAY else None,
     }
 
 

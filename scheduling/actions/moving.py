@@ -5,6 +5,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from program import clock
 from program.actions.locks import lock_plan
 from program.actions.sessions import Booking, PlannedSlot, book_sessions, rebook_session
 from program.models import Resident, Session, Station, User
@@ -24,7 +25,18 @@ def times_of(*, resident: Resident, week: Week, session: Session | None = None) 
     if not _has_plan(loaded, resident):
         return []
     key = str(resident.pk)
-    return allowed_starts(loaded.problem, key, loaded.blocks[key])
+    times = allowed_starts(loaded.problem, key, loaded.blocks[key])
+    return times if session is None else [time for time in times if may_go_to(session, time.start)]
+
+
+def is_due(session: Session) -> bool:
+    return session.starts_at <= clock.now() or session.attempted_at is not None
+
+
+def may_go_to(session: Session, starts_at: datetime) -> bool:
+    """Once it should have begun it moves within its day alone; for another one it is given up."""
+    zone = session.building.zone
+    return not is_due(session) or starts_at.astimezone(zone).date() == session.starts_at.astimezone(zone).date()
 
 
 def judge_time(*, resident: Resident, starts_at: datetime, session: Session | None = None) -> Allowed | Refusal:

@@ -12,7 +12,7 @@ from program.models import Resident, Session, User
 from program.rules.errors import Invalid, Refused, Stale
 from program.rules.week import Week
 from scheduling.actions.flags import refresh_flags
-from scheduling.actions.moving import book_session, booking_of, move_session
+from scheduling.actions.moving import book_session, booking_of, is_due, may_go_to, move_session
 from scheduling.load import Loaded, load_week
 from scheduling.models import Flag
 from scheduling.remedies import Moving, Remedies, Standing, remedies_in, why_none
@@ -24,6 +24,11 @@ MOVES_ITS_SESSION = frozenset({Kind.LATE, Kind.OVERTAKEN})
 OFFERS = MOVES_ITS_SESSION | {Kind.MISSED, Kind.DUE, Kind.OVERDUE, Kind.INTERRUPTED}
 # Missed and due are about this week alone; the rest may be put right in the next one.
 THIS_WEEK_ALONE = frozenset({Kind.MISSED, Kind.DUE})
+GIVE_UP = (
+    "This session should have begun, and no other time of its day keeps all rules."
+    " Give it up with the reason, then book another."
+)
+CHANGED = "What would move with it has changed since you looked; nothing was changed. See the times again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +42,11 @@ class Offer:
     remedies: Remedies
     others: tuple[Session, ...] = ()
     why: str = ""
+
+    @property
+    def is_of_its_day(self) -> bool:
+        """Whether only times of its own day are any use to the session: the action refuses all others."""
+        return self.session is not None and is_due(self.session)
 
 
 def resident_of(flag: Flag, resident: Resident | None) -> Resident:
@@ -58,7 +68,7 @@ def offer_for(*, flag: Flag, resident: Resident | None = None) -> Offer:
     if flag.kind not in OFFERS:
         return Offer(chosen, session, week, Remedies(), why="There is nothing to book or to move here.")
     offer = _offer_in(chosen, session, week)
-    if offer.remedies.are_none and flag.kind not in THIS_WEEK_ALONE:
+    if offer.remedies.are_none and flag.kind not in THIS_WEEK_ALONE and not offer.is_of_its_day:
         return _offer_in(chosen, session, week.next)
     return offer
 
@@ -83,8 +93,19 @@ def _offer_in(resident: Resident, session: Session | None, week: Week) -> Offer:
     if session is not None:
         # Where it is now is no remedy, even where the rules would take it there again.
         remedies = replace(remedies, keeps=tuple(time for time in remedies.keeps if time.start != session.starts_at))
-    why = why_none(loaded.problem, key) if remedies.are_none else ""
+    if session is not None and is_due(session):
+        remedies = _of_its_day(remedies, session)
+        why = GIVE_UP if remedies.are_none else ""
+    else:
+        why = why_none(loaded.problem, key) if remedies.are_none else ""
     return Offer(resident, session, week, remedies, others, why)
+
+
+def _of_its_day(remedies: Remedies, session: Session) -> Remedies:
+    return Remedies(
+        tuple(time for time in remedies.keeps if may_go_to(session, time.start)),
+        tuple(move for move in remedies.moves if may_go_to(session, move.time.start)),
+    )
 
 
 def _load(resident: Resident, session: Session | None, week: Week) -> Loaded:
@@ -112,11 +133,18 @@ def _others(resident: Resident, session: Session | None, week: Week) -> tuple[Se
 
 @transaction.atomic
 def take_offer(
-    *, flag: Flag, starts_at: datetime, by: User, resident: Resident | None = None, version: int | None = None
+    *,
+    flag: Flag,
+    starts_at: datetime,
+    by: User,
+    resident: Resident | None = None,
+    version: int | None = None,
+    along: Standing | None = None,
 ) -> list[Session]:
     """Book or move to that time, and move the session that stands in the way: the one put right comes first.
 
-    `version` is that of the session to be moved. Refused where somebody has solved it meanwhile.
+    `version` is that of the session to be moved, `along` the other one that was said to move with it, by where it was
+    said to go. Refused where somebody has solved it meanwhile, or where another one would move, or elsewhere.
     """
     lock_plan(building=flag.building)
     refresh_flags(building_ids=[flag.building_id])
@@ -127,13 +155,15 @@ def take_offer(
     session = offer.session
     if session is not None and version is not None and session.version != version:
         raise Stale("This session has changed since you looked. See it again.", current_version=session.version)
-    done = _take(offer, starts_at, by)
+    done = _take(offer, starts_at, by, along)
     refresh_flags(building_ids=[flag.building_id])
     return done
 
 
-def _take(offer: Offer, starts_at: datetime, by: User) -> list[Session]:
+def _take(offer: Offer, starts_at: datetime, by: User, along: Standing | None) -> list[Session]:
     moving = next((move for move in offer.remedies.moves if move.time.start == starts_at), None)
+    if along != (moving and Standing(moving.moves.key, moving.to.start)):
+        raise Refused(CHANGED)
     if moving is not None:
         return _take_both(offer, moving, by)
     # Whatever else is asked for is judged like any time that a person chooses.

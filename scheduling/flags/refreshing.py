@@ -2,16 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from django.db import connection
 
+from program import clock
+from program.actions.locks import FLAGS
 from scheduling.flags.ground import PLACE, STAY, VISIT
 from scheduling.flags.of_residents import DUE, INTERRUPTED, MISSED, OVERDUE, WEEK
 from scheduling.flags.of_sessions import LATE, NOT_RECORDED, OVERTAKEN, TOO_SOON
 
-# Any number, so that our locks are never taken for another part's.
-FLAGS = 4812
 # A pass over all buildings waits for those over one, and they for it; passes over different buildings do not meet.
 # The rows are read after the lock: whoever comes second sees what the first has seen, or newer.
 LOCK_ONE = "SELECT pg_advisory_xact_lock_shared(%(key)s, 0), pg_advisory_xact_lock(%(key)s, %(building)s)"
@@ -63,13 +62,14 @@ class Refreshed:
     closed: int
 
 
-def refresh(building_ids: Sequence[int], moment: datetime) -> Refreshed:
+def refresh(building_ids: Sequence[int]) -> Refreshed:
     """Two statements, whatever the number of buildings; the scope must hold them, in an open transaction."""
     with connection.cursor() as cursor:
         if len(building_ids) == 1:
             cursor.execute(LOCK_ONE, {"key": FLAGS, "building": building_ids[0]})
         else:
             cursor.execute(LOCK_ALL, {"key": FLAGS})
-        cursor.execute(REFRESH, {"moment": moment, "building_ids": list(building_ids)})
+        # The moment is taken with the lock: whoever had to wait for it judges by a later one than who was first.
+        cursor.execute(REFRESH, {"moment": clock.now(), "building_ids": list(building_ids)})
         opened, closed = cursor.fetchone()
     return Refreshed(opened, closed)

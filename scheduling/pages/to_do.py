@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -26,6 +27,7 @@ from program.web.viewing import viewed
 from scheduling.actions.offering import Offer, offer_for, take_offer
 from scheduling.models import Flag
 from scheduling.pages.to_do_said import groups_of, known_of, todo_of
+from scheduling.remedies import Standing
 from scheduling.times import Allowed
 
 MOST = 4
@@ -36,17 +38,24 @@ LONG_WEEKDAYS = dict(
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """A few times under one heading; each with what else it moves, in words or empty."""
+    """A few times under one heading; each with what else it moves, in words and for the address, or both empty."""
 
     heading: str
-    times: list[tuple[Allowed, str]]
+    times: list[tuple[Allowed, str, str]]
 
 
 class TakeForm(PlainForm):
-    """The time on the button that was pressed, with its offset."""
+    """The time on the button that was pressed, with its offset; which other session it moves, and where to."""
 
     starts_at = forms.DateTimeField(label="Time")
     version = forms.IntegerField(required=False)
+    moves = forms.IntegerField(required=False)
+    goes_to = forms.DateTimeField(required=False)
+
+    def clean(self) -> dict[str, Any]:
+        taken: dict[str, Any] = super().clean() or self.cleaned_data
+        moves, goes_to = taken.pop("moves", None), taken.pop("goes_to", None)
+        return taken | {"along": Standing(moves, goes_to) if moves and goes_to else None}
 
 
 @require_safe
@@ -135,16 +144,19 @@ def _times(offer: Offer) -> Iterator[Times]:
     zone = offer.resident.building.zone
     named = " and ".join(_weekday(one, zone) for one in offer.others)
     keeps = _few(offer, offer.remedies.keeps)
-    yield Times(f"keeps {named}" if named else "keeps all rules", [(time, "") for time in keeps])
+    yield Times(f"keeps {named}" if named else "keeps all rules", [(time, "", "") for time in keeps])
     for other in offer.others:
         moves = {move.time: move for move in offer.remedies.moves if move.moves.key == other.pk}
         yield Times(
             f"moves {_weekday(other, zone)} to …",
-            [
-                (time, f"{day_and_time(other.starts_at, zone)} goes to {day_and_time(moves[time].to.start, zone)}")
-                for time in _few(offer, list(moves))
-            ],
+            [(time, *_moved(other, moves[time].to.start, zone)) for time in _few(offer, list(moves))],
         )
+
+
+def _moved(other: Session, goes_to: datetime, zone: Any) -> tuple[str, str]:
+    """What goes where: in words, and for the address that the button sends to."""
+    told = f"{day_and_time(other.starts_at, zone)} goes to {day_and_time(goes_to, zone)}"
+    return told, urlencode({"moves": other.pk, "goes_to": goes_to.isoformat()})
 
 
 def _weekday(session: Session, zone: Any) -> str:
@@ -171,7 +183,10 @@ def take(request: HttpRequest, building_id: int, flag_id: int) -> HttpResponse:
     building = building_here(request, building_id)
     flag = _flag(request, building, flag_id)
     require(request.user, "plan sessions", building)
-    form = TakeForm(request.POST)
+    # A button has one name and one value: what moves along stands in the address that it sends to.
+    sent = request.GET.copy()
+    sent.update(request.POST)
+    form = TakeForm(sent)
     resident = _resident(request, building, flag, request.POST.get("resident"))
     try:
         if not form.is_valid():

@@ -9,6 +9,7 @@ from django.db import connection, transaction
 
 from program import clock
 from program.actions.changing import make
+from program.actions.locks import SEEDING
 from program.models import Region, Role, User
 from scheduling.scenario.buildings import BUILDINGS
 from scheduling.scenario.second_factors import give_second_factors
@@ -16,8 +17,6 @@ from scheduling.scenario.workbook import people_of
 
 ADMINISTRATOR = "administrator@example.org"
 SINCE = timedelta(days=400)
-# Any number: two seeds at once take turns over it.
-SEEDING = 7043
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +49,7 @@ def manager_of(region: str) -> str:
 @transaction.atomic
 def seed_organisation(*, password: str) -> None:
     """Regions, managers and administrator where they are missing; `password` is that of all of the demo's people."""
+    # Two seeds at once take turns.
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s, 0)", [SEEDING])
     administrator = User.objects.filter(username=ADMINISTRATOR).first()

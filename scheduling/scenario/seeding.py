@@ -12,6 +12,7 @@ from django.db import connection
 
 from program import clock
 from program.actions.imports import apply_import, judge_file
+from program.actions.locks import SEEDING
 from program.models import Building, Session, User
 from program.models.scoped import scope, set_scope
 from program.rules.errors import Refused
@@ -25,7 +26,7 @@ from scheduling.scenario.cast import Cast, Timeline, cast_of
 from scheduling.scenario.episodes import plan_episodes
 from scheduling.scenario.incidents import plan_incidents
 from scheduling.scenario.keeping import keep_times
-from scheduling.scenario.organisation import ADMINISTRATOR, SEEDING
+from scheduling.scenario.organisation import ADMINISTRATOR
 from scheduling.scenario.progress import change_loads
 from scheduling.scenario.recording import happen
 from scheduling.scenario.residents import A_YEAR, Newcomer, clear_all, enter, move_in, newcomers

@@ -17,8 +17,8 @@ from program.models import Building, Record, Role, Session, Set
 from program.models.scoped import scope
 from reports.actions import make_due_reports
 from reports.models import Report
+from scheduling.actions import refresh_flags
 from scheduling.scenario import BUILDINGS, seed_building, seed_organisation
-from scheduling.tasks import refresh_flags
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.demo import PASSWORD, DemoVisitor, username_of
 
@@ -38,7 +38,8 @@ def fennimoor(transactional_db: None, settings: Any) -> Iterator[Building]:
         with scope([], is_administration=True):
             seed_organisation(password=PASSWORD)
         assert seed_building(FENNIMOOR, weeks_of_history=WEEKS, seconds=1) is not None
-        assert list(make_due_reports()) == [(FENNIMOOR.name, WEEKS)]
+        # November and its last two weeks: before them nothing was published.
+        assert list(make_due_reports()) == [(FENNIMOOR.name, 3)]
         yield Building.objects.get()
 
 
@@ -67,13 +68,19 @@ def test_three_people_of_the_demo_find_their_work_by_themselves(newcomer: Any, f
     staff, coordinator, manager = newcomer(PHONE), newcomer(DESK), newcomer(DESK)
     train_the_next(staff, fennimoor)
     with clock.at(AFTERNOON):
-        refresh_flags([fennimoor.pk])
+        look_through(fennimoor)
         move_the_latest(coordinator, fennimoor)
         read_the_reports(manager, fennimoor)
 
     assert [one.faults for one in (staff, coordinator, manager)] == [[], [], []]
     assert (staff.refusals, coordinator.refusals) == ([], [])
     assert manager.refusals == [(404, f"/buildings/{fennimoor.pk}/residents/")]
+
+
+def look_through(building: Building) -> None:
+    """As the worker does every minute. Not by its task: to look at that loads a queue that is not this service's."""
+    with scope([building.pk]):
+        refresh_flags(building_ids=[building.pk])
 
 
 def train_the_next(visitor: DemoVisitor, building: Building) -> None:
@@ -125,7 +132,8 @@ def move_the_latest(visitor: DemoVisitor, building: Building) -> None:
     row = late.locator("li.row").first
     name = row.locator(".who").inner_text()
     offered = row.get_by_role("button", name="Move to").first
-    expect(offered).to_be_visible()
+    # Every flag in sight asks for its times at once.
+    expect(offered).to_be_visible(timeout=15_000)
     assert visitor.violations() == []
     starts_at = datetime.fromisoformat(offered.get_attribute("value"))
     offered.click()
@@ -136,11 +144,10 @@ def move_the_latest(visitor: DemoVisitor, building: Building) -> None:
     expect(late.locator("li.row").filter(has_text=name)).to_have_count(0)
     page.get_by_role("link", name="This week", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Week of 30 Nov 2026")
-    page.screenshot(path="/tmp/shots/demojourney/week.png", full_page=True)
 
     with scope([building.pk]):
-        [moved] = Session.objects.filter(starts_at=starts_at).select_related("resident")
-        assert moved.resident.name == name
+        there = Session.objects.filter(starts_at=starts_at).select_related("resident")
+        assert [one.resident.name for one in there if one.resident.name == name] == [name]
 
 
 def read_the_reports(visitor: DemoVisitor, building: Building) -> None:
@@ -152,7 +159,6 @@ def read_the_reports(visitor: DemoVisitor, building: Building) -> None:
     visitor.enter_code(username)
     expect(page.get_by_role("heading", level=1)).to_have_text("Reports, November 2026")
     assert (visitor.violations(), visitor.scrolls_sideways()) == ([], False)
-    page.screenshot(path="/tmp/shots/demojourney/reports.png", full_page=True)
     with scope([building.pk]):
         figures = Report.objects.get(period_name="2026-11").figures
     attendance, completion = figures["attendance"], figures["completion"]

@@ -23,12 +23,14 @@ OTHERS: dict[str, dict[str, str]] = {
     "people/": {"GET": MANAGE},
     "people/add/": both(MANAGE),
     PERSON: {"GET": MANAGE},
+    f"{PERSON}change/": both(MANAGE),
     f"{PERSON}link/": both(MANAGE),
     f"{PERSON}roles/": both(MANAGE),
     f"{PERSON}roles/<int:role_id>/": both(MANAGE),
     f"{PERSON}close/": both(MANAGE),
     f"{PERSON}open/": both(MANAGE),
     f"{PERSON}sessions/": both(MANAGE),
+    f"{PERSON}tokens/": {"POST": MANAGE},
     f"{PERSON}second-step/": both(MANAGE),
 }
 ROW_OF: dict[str, str] = {"user_id": "User", "role_id": "Role"}

@@ -92,7 +92,8 @@ def test_what_nobody_has_begun_is_sent_again_and_so_is_what_has_lost_its_worker(
     with clock.at(MONDAY + timedelta(seconds=30)):
         lost = actions.lost_reports()
         assert attempt(run) == 1
-        # The dead one was begun, and no living process holds its lock.
+    # The dead one was begun, and no living process holds its lock.
+    with clock.at(MONDAY + timedelta(seconds=60)):
         again = actions.lost_reports()
     see_everywhere()
 
@@ -102,7 +103,7 @@ def test_what_nobody_has_begun_is_sent_again_and_so_is_what_has_lost_its_worker(
 
 def test_a_report_that_somebody_makes_is_neither_made_twice_nor_lost(run: Run) -> None:
     report = Report.objects.filter(run=run).order_by("pk").first()
-    Report.objects.filter(pk=report.pk).update(starts=1)
+    Report.objects.filter(pk=report.pk).update(starts=1, started_at=MONDAY - timedelta(seconds=30))
     with psycopg.connect(**connection.get_connection_params() | {"cursor_factory": psycopg.ClientCursor}) as other:
         other.execute("SELECT pg_advisory_lock(%s, %s)", [REPORT, report.pk])
         actions.make_report(report_id=report.pk, building_id=report.building_id)
@@ -154,3 +155,46 @@ def test_making_twice_changes_nothing_and_a_made_report_cannot_be_changed(three:
     assert (second.made_at, second.starts, second.figures) == (first.made_at, 1, first.figures)
     with pytest.raises(ProgrammingError, match="A report that was made cannot be changed"), transaction.atomic():
         Report.objects.filter(pk=first.pk).update(failure="Changed.")
+
+
+def test_a_report_that_broke_is_given_time_before_it_is_begun_again(run: Run) -> None:
+    """A database that is away for minutes must not cost a report all its starts."""
+
+    def lost_after(seconds: int) -> int:
+        with clock.at(MONDAY + timedelta(seconds=seconds)):
+            count = len(actions.lost_reports())
+        see_everywhere()
+        return count
+
+    attempt(run)
+    assert [lost_after(seconds) for seconds in (0, 29, 30)] == [0, 0, 1]
+    attempt(run)
+    assert [lost_after(seconds) for seconds in (30, 299, 300)] == [0, 0, 1]
+
+
+def test_the_schedule_asks_again_for_what_failed_once_a_day(three: list[House]) -> None:
+    house = begun(three[0], "2026-10-05T10:00")
+    midnight = wall("2026-11-02T00:00")
+
+    def asks(hours: int) -> int:
+        with clock.at(midnight + timedelta(hours=hours)):
+            due = actions.ask_for_due_reports(building=house.building)
+        return len(due)
+
+    assert asks(0) == 3
+    Report.objects.filter(period_name="2026-W44").update(state="failed", starts=3, failure="Failed.")
+    assert [asks(hours) for hours in (1, 23, 24, 25)] == [0, 0, 1, 0]
+    again = Report.objects.get(period_name="2026-W44")
+    assert (again.state, again.starts, again.failure, again.as_of) == ("waiting", 0, "", midnight)
+
+
+def test_what_failed_can_be_made_again_by_hand(run: Run) -> None:
+    for _ in range(3):
+        attempt(run)
+    dead = Report.objects.get(run=run, state="failed")
+    Building.objects.filter(pk=dead.building_id).update(timezone="America/New_York")
+    dead = Report.objects.select_related("building").get(pk=dead.pk)
+    again = actions.remake(report=dead, by=run.asked_by)
+    make_all(again.pk)
+
+    assert (states(again), again.as_of) == (["made"], dead.as_of)

@@ -1,15 +1,18 @@
 """A report made again as of the same moment says the same, whatever was corrected, moved or released since."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db import connections
 
 from program import clock
+from program.actions.places import change_building
 from program.actions.sessions import rebook_session
 from program.models import Closure, Record, Resident, Session, Set
 from program.models.scoped import scope
-from reports import actions
+from reports import actions, queries
 from reports.figures import figures_of
 from reports.models import Report
 from reports.periods import Period
@@ -176,3 +179,58 @@ def test_a_report_that_is_asked_for_again_has_the_same_figures(week: House) -> N
     assert made[again.pk].as_of == made[first.pk].as_of == X
     assert made[again.pk].figures == made[first.pk].figures
     assert made[fresh.pk].figures != made[first.pk].figures
+
+
+def test_a_grace_that_is_changed_later_makes_nobody_late_or_on_time(week: House) -> None:
+    start = at(week, 1, 720)
+    with clock.at(at(week, 1, 700)):
+        resident = week.resident()
+        booked(week, resident, start)
+    train(week, resident, start + timedelta(minutes=35))
+    with clock.at(X):
+        before = figures(week, X)
+    with clock.at(at(week, 4, 480)), scope([week.building.pk], user_id=week.coordinator.pk):
+        change_building(building=week.building, grace_minutes=60)
+    week.building.refresh_from_db()
+    with clock.at(at(week, 6, 600)):
+        after, now = figures(week, X), figures(week, at(week, 6, 600))
+
+    assert (before["late_starts"], after) == (1, before)
+    # The control: as of now the longer grace counts.
+    assert now["late_starts"] == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_session_that_is_moved_while_the_figures_are_read_stands_where_it_stood(
+    real_house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house = real_house
+    with scope([house.building.pk]):
+        booked(house, house.resident(), at(house, 4, 600))
+    as_of = at(house, 3, 600)
+    trail_after = queries._trail_after
+
+    def trail_and_then_the_move(*asked: Any) -> Any:
+        trail = trail_after(*asked)
+        with ThreadPoolExecutor(1) as pool:
+            pool.submit(moves_the_only_one, house, as_of + timedelta(minutes=1)).result()
+        return trail
+
+    monkeypatch.setattr(queries, "_trail_after", trail_and_then_the_move)
+    with reading(house.building):
+        while_moved = [visit.starts_at for visit in facts_of(house.building, W49, as_of).visits]
+    monkeypatch.setattr(queries, "_trail_after", trail_after)
+    with reading(house.building):
+        again = [visit.starts_at for visit in facts_of(house.building, W49, as_of).visits]
+
+    assert while_moved == again == [at(house, 4, 600)]
+
+
+def moves_the_only_one(house: House, moment: datetime) -> None:
+    try:
+        with clock.at(moment), scope([house.building.pk], user_id=house.coordinator.pk):
+            session = Session.objects.get()
+            to = booking(house, session.resident, at(house, 8, 600))
+            rebook_session(session=session, booking=to, by=house.coordinator)
+    finally:
+        connections.close_all()

@@ -68,6 +68,15 @@ def test_coordinators_and_staff_may_do_without(arrowfen: House) -> None:
         assert without_second_step(user).get("/tokens/").status_code == 200
 
 
+def test_who_decides_in_all_of_a_region_needs_it_and_who_works_on_its_floors_does_not(arrowfen: House) -> None:
+    told = []
+    for kind in ("coordinator", "staff"):
+        user = factories.with_role(None, kind, region=arrowfen.building.region)
+        told.append(without_second_step(user).get("/tokens/").status_code)
+
+    assert told == [302, 200]
+
+
 def test_a_role_that_needs_it_closes_the_session_that_was_signed_in_without(arrowfen: House) -> None:
     client = without_second_step(arrowfen.coordinator)
     assert client.get("/api/me/").status_code == 200

@@ -29,6 +29,7 @@ def visit(start: str, *, resident: int = 1, happened: Happened | None = None, **
         key=next(numbers),
         resident=resident,
         starts_at=starts_at,
+        ends_at=starts_at + timedelta(minutes=30),
         day_closes_at=wall(f"{start[:10]}T17:00"),
         happened=happened or Happened(),
         **({"is_published": True} | more),

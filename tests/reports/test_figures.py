@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from program.rules.lines import Happened
-from reports.figures import Closed, Pause, Plan, attendance, figures_of
+from reports.figures import Closed, Pause, Plan, Reason, attendance, figures_of
 from reports.periods import Period
 from tests.reports.facts import LONG_AGO, asleep, done, facts, lines, missed, stay, visit, wall, withdrawn
 
@@ -184,3 +184,66 @@ def test_closures_are_told_by_local_days_and_an_outbreak_stands_apart() -> None:
 
     assert told["closures"] == [{"reason": "outbreak", "what": "building", "from": "2026-11-24", "until": "2026-11-25"}]
     assert told["outbreak"] is True
+
+
+AWAY = Pause(wall("2026-11-24T08:00"), wall("2026-11-24T12:00"), set_at=wall("2026-11-26T09:00"))
+LATER = "2026-11-26T09:00"
+
+
+@pytest.mark.parametrize("reason", ["out", "closed", "hospital", "hold", "declined"])
+def test_of_a_day_that_is_over_no_word_alone_excuses(reason: str) -> None:
+    figures = figures_of(facts(withdrawn(TUE, LATER, reason)))
+
+    assert (counts(figures), sum(figures["missed"].values())) == ((0, 1, 0), 1)
+    # Nobody was told of it before it began.
+    assert figures["withdrawn"]["notice_hours_median"] is None
+
+
+@pytest.mark.parametrize(
+    ("more", "closures", "is_excused"),
+    [
+        ({"pauses": (AWAY,)}, (), True),
+        ({"pauses": (Pause(wall("2026-11-24T10:30"), None, AWAY.set_at),)}, (), False),
+        ({"until": wall("2026-11-23T12:00")}, (), True),
+        ({"until": wall("2026-11-25T12:00")}, (), False),
+        ({"agreement_withdrawn_at": wall("2026-11-23T12:00")}, (), True),
+        ({}, (Closed("holiday", "building", AWAY.starts_at, AWAY.ends_at),), True),
+        ({"unit_id": 7}, (Closed("outbreak", "unit", AWAY.starts_at, None, unit_id=7),), True),
+        ({"unit_id": 8}, (Closed("outbreak", "unit", AWAY.starts_at, None, unit_id=7),), False),
+        ({}, (Closed("out of order", "station", AWAY.starts_at, None),), False),
+    ],
+)
+def test_of_a_day_that_is_over_what_lies_over_the_session_excuses(
+    more: dict, closures: tuple[Closed, ...], is_excused: bool
+) -> None:
+    figures = figures_of(facts(withdrawn(TUE, LATER, "closed"), stays=(stay(1, **more),), closures=closures))
+
+    assert figures["attendance"]["published"] == (0 if is_excused else 1)
+    assert figures["withdrawn"]["through_hold_absence_leaving_closure"] == (1 if is_excused else 0)
+
+
+def test_a_hold_that_is_released_before_the_start_has_taken_the_session_off_all_the_same() -> None:
+    session = withdrawn("2026-11-24T10:30", "2026-11-24T09:00", "pain")
+    released = Pause(wall("2026-11-24T09:00"), wall("2026-11-24T10:00"), set_at=wall("2026-11-24T09:00"))
+    over = Pause(wall("2026-11-24T08:00"), wall("2026-11-24T08:30"), set_at=wall("2026-11-24T08:00"))
+    declined = withdrawn("2026-11-24T15:00", "2026-11-24T09:30", "declined")
+
+    assert counts(figures_of(facts(session, stays=(stay(1, pauses=(released,)),)))) == (0, 0, 0)
+    # The controls: a hold that was over by then, and a word that is none of a hold's.
+    assert counts(figures_of(facts(session, stays=(stay(1, pauses=(over,)),)))) == (0, 1, 0)
+    assert counts(figures_of(facts(declined, stays=(stay(1, pauses=(released,)),)))) == (0, 1, 0)
+
+
+def test_who_slept_at_first_and_stopped_for_a_warning_sign_missed_it_for_that() -> None:
+    slept_at, began_at = wall(TUE), wall("2026-11-24T14:00")
+    ended_at = began_at + timedelta(minutes=1)
+    session = visit(
+        TUE,
+        happened=Happened(started_at=began_at, attempted_at=slept_at, ended_at=ended_at),
+        reasons=(
+            Reason("attempt", slept_at, "asleep", "resident"),
+            Reason("ended", ended_at, "warning sign", "clinical"),
+        ),
+    )
+
+    assert figures_of(facts(session))["missed"] == {"resident": 0, "clinical": 1, "our side": 0}

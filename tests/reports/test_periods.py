@@ -50,3 +50,12 @@ def test_what_is_no_period_is_refused_with_a_sentence(kind: str, name: str) -> N
 
     assert refused.value.sentence.endswith(".")
     assert refused.value.problem == "invalid"
+
+
+@pytest.mark.parametrize(("kind", "name"), [("month", "0001-01"), ("week", "0001-W01"), ("week", "1999-W52")])
+def test_nothing_is_told_about_a_time_before_anybody_kept_sessions(kind: str, name: str) -> None:
+    with pytest.raises(Invalid) as refusal:
+        Period.named(kind, name)
+
+    assert refusal.value.sentence == f"Nobody kept sessions before 2000. Choose a later {kind}."
+    assert Period.named("month", "2000-01").name == "2000-01"

@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from program import clock
 from program.actions import safety
+from program.actions.residents import end_stay
 from program.models import Session, Unit
 from reports.figures import figures_of
 from reports.periods import Period
@@ -122,3 +123,27 @@ def test_a_week_in_hospital_prescribes_one_day(arrowfen: House) -> None:
         # 12 and 84 hours before.
         "notice_hours_median": 48.0,
     }
+
+
+def test_the_weeks_before_tell_since_when_nothing_was_written(arrowfen: House) -> None:
+    with clock.at(at(arrowfen, -7, 0)):
+        resident = arrowfen.resident()
+        for day in (-6, -3, 1, 4):
+            booked(arrowfen, resident, at(arrowfen, day, 600))
+    told = figures(arrowfen)
+
+    assert told["recording"]["sentence"] == "Nothing was written since Tue 24 Nov: 4 sessions are not recorded."
+    # The figures themselves are of the week alone.
+    assert told["attendance"]["published"] == 2
+
+
+def test_who_is_known_later_to_have_left_before_the_week_has_missed_nothing_of_it(arrowfen: House) -> None:
+    resident = arrowfen.resident()
+    booked(arrowfen, resident, at(arrowfen, 1, 600))
+    with clock.at(at(arrowfen, 2, 600)):
+        assert figures(arrowfen, clock.now())["attendance"]["published"] == 1
+        end_stay(resident=resident, until=at(arrowfen, -2, 720), by=arrowfen.coordinator)
+    told = figures(arrowfen)
+
+    assert told["attendance"]["published"] == 0
+    assert told["withdrawn"]["through_hold_absence_leaving_closure"] == 1

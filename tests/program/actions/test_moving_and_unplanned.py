@@ -139,7 +139,9 @@ def test_a_session_of_a_day_gone_by_is_not_moved(arrowfen, chain, at):
     with at(MON + timedelta(days=1)), pytest.raises(Refused) as refusal:
         moved_to(arrowfen, chain[0], WED)
 
-    assert refusal.value.sentence == "This session is not recorded, so it cannot be moved."
+    assert refusal.value.sentence == (
+        "This session is not recorded, so it cannot be moved. Enter what happened, or give it up with the reason."
+    )
 
 
 def test_a_session_whose_start_has_passed_stays_on_its_day(arrowfen, resident, at):

@@ -8,6 +8,7 @@ from allauth.mfa.models import Authenticator
 from program import access, clock
 from program.actions.people import (
     add_person,
+    change_person,
     disable_person,
     enable_person,
     end_role,
@@ -106,6 +107,43 @@ def test_a_role_that_has_not_begun_never_begins(arrowfen: House) -> None:
             end_role(role=role, until=clock.now())
 
 
+def test_the_end_of_a_role_is_neither_put_off_nor_moved_into_the_past(arrowfen: House) -> None:
+    role, until = arrowfen.aide.roles.get(), MONDAY + timedelta(days=2)
+    end_role(role=role, until=until)
+    for moment, sentence in ((until + timedelta(days=1), "ends before that"), (MONDAY - timedelta(days=60), "is over")):
+        with pytest.raises(Refused, match=sentence):
+            end_role(role=role, until=moment)
+    role.refresh_from_db()
+    assert role.until == until
+    # The control: sooner, but not before now, is what ending is for.
+    assert end_role(role=role, until=until - timedelta(days=1)).until == until - timedelta(days=1)
+
+
+def test_an_address_is_kept_in_small_letters_whoever_enters_it(arrowfen: House) -> None:
+    first = first_administrator(username="ada", name="Ada Example", password=SECRET, email="Ada@Example.ORG")
+    aide = change_person(user=arrowfen.aide, username="oona", name="Oona Quill", email="Oona@Example.ORG")
+
+    assert (first.email, aide.email) == ("ada@example.org", "oona@example.org")
+
+
+def test_a_mistyped_address_is_corrected_and_the_link_that_went_there_ends(arrowfen: House) -> None:
+    user = arrowfen.aide
+    change_person(user=user, username="oona", name="Oona Quill", email="onoa@example.org")
+    secret = make_link(user=user, by=user)
+    # The control: another name alone changes nothing about the link.
+    change_person(user=user, username="oona.quill", name="Oona Q.", email="onoa@example.org")
+    assert link_of(secret=secret).user == user
+    change_person(user=user, username="oona.quill", name="Oona Q.", email="oona@example.org")
+
+    with pytest.raises(Refused, match="no longer works"):
+        link_of(secret=secret)
+    set_scope([], user_id=user.pk, is_administration=True)
+    line = Audit.objects.filter(noun="user", row_id=str(user.pk), action="update").latest("pk")
+    assert (line.before, line.after) == ({"email": "onoa@example.org"}, {"email": "oona@example.org"})
+    with pytest.raises(Refused, match="That name is taken"):
+        change_person(user=user, username=arrowfen.clinician.username.upper(), name="Oona", email=None)
+
+
 def test_an_administrator_remains(db: None) -> None:
     first, second = an_administrator(), an_administrator()
     tomorrow = MONDAY + timedelta(days=1)
@@ -144,7 +182,7 @@ def test_a_closed_account_is_opened_again_with_its_roles(arrowfen: House) -> Non
     assert access.kinds_held(arrowfen.aide) == frozenset()
     with pytest.raises(Refused, match="Open it first"):
         make_link(user=arrowfen.aide, by=by)
-    enable_person(user=arrowfen.aide)
+    enable_person(user=arrowfen.aide, by=by)
 
     assert access.kinds_held(arrowfen.aide) == {"staff"}
 
@@ -186,6 +224,7 @@ def test_everything_about_a_way_in_is_on_record_and_no_secret_is(arrowfen: House
         ("link made", by.username),
         ("link used", "nova"),
         ("second factor reset", by.username),
+        ("account closed", by.username),
         ("sessions ended", by.username),
     ]
     lines = Audit.objects.filter(building_id=None)

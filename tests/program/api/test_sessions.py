@@ -161,3 +161,29 @@ def test_a_week_is_that_of_the_building_named(arrowfen: House) -> None:
     assert found(**{"from": monday.starts_at.isoformat()}) == [monday.pk]
     assert found(until=monday.starts_at.isoformat()) == [sunday_night.pk]
     assert problem_of(Api(arrowfen.aide).get("sessions/", week="2026-W49")) == (400, "invalid-filter")
+
+
+@pytest.mark.parametrize("reason", ["out", "closed", "hospital", "declined"])
+def test_what_nobody_recorded_of_a_day_that_is_over_is_not_withdrawn(arrowfen: House, reason: str) -> None:
+    session = booked(arrowfen, arrowfen.resident(), at(arrowfen, 0, 600))
+    path = f"sessions/{session.pk}"
+    with clock.at(at(arrowfen, 7, 600)):
+        refused = Api(arrowfen.coordinator).post(f"{path}/withdraw/", {"reason": reason}, of=session)
+        given_up = Api(arrowfen.coordinator).post(f"{path}/give-up/", {"reason": reason}, of=session)
+
+    assert problem_of(refused) == (409, "session-not-open")
+    assert refused.json()["detail"] == (
+        "This session is not recorded, so it cannot be withdrawn. Enter what happened, or give it up with the reason."
+    )
+    assert given_up.json()["state"] == "given up"
+
+
+def test_an_absence_that_is_entered_late_takes_off_what_it_lay_over(arrowfen: House) -> None:
+    resident = arrowfen.resident()
+    session = booked(arrowfen, resident, at(arrowfen, 0, 600))
+    sent = {"resident": resident.pk, "kind": "away", "reason": "leave", "starts_at": at(arrowfen, 0, 480).isoformat()}
+    with clock.at(at(arrowfen, 1, 600)):
+        assert Api(arrowfen.aide).post("holds/", sent).status_code == 201
+        told = Api(arrowfen.aide).get(f"sessions/{session.pk}/").json()
+
+    assert told["state"] == "withdrawn"

@@ -148,7 +148,9 @@ def test_a_person_is_signed_out_closed_opened_and_reset(arrowfen: House, adminis
     assert told == [302] * 4
     # Latest first: closing an account signs its person out as well.
     assert [(event.kind, event.by.name) for event in events] == [
+        ("account opened", "Ada Example"),
         ("sessions ended", "Ada Example"),
+        ("account closed", "Ada Example"),
         ("second factor reset", "Ada Example"),
         ("sessions ended", "Ada Example"),
     ]
@@ -237,3 +239,28 @@ def test_tokens_of_others_are_not_there(arrowfen: House) -> None:
 
     assert other.post("/tokens/", {"token": number}).status_code == 422
     assert "No tokens" in words(other.get("/tokens/"))
+
+
+def test_a_role_without_a_first_day_begins_now_wherever_the_place_is(arrowfen: House, administrator: Client) -> None:
+    user = factories.UserFactory()
+    form = administrator.get(f"/people/{user.pk}/roles/").context["form"]
+    assert form["first_on"].value() is None
+    administrator.post(f"/people/{user.pk}/roles/", {"kind": "staff", "where": f"building-{arrowfen.building.pk}"})
+
+    assert user.roles.get().since == MONDAY
+
+
+def test_a_name_and_an_address_are_corrected_by_the_page(arrowfen: House, administrator: Client) -> None:
+    page = f"/people/{arrowfen.aide.pk}/change/"
+    assert administrator.get(page).context["form"]["username"].value() == arrowfen.aide.username
+    taken = administrator.post(page, {"name": "Oona", "username": arrowfen.clinician.username, "email": ""})
+    assert (taken.status_code, "That name is taken." in words(taken)) == (422, True)
+    sent = {"name": "Oona Quill", "username": "oona", "email": "Oona@example.org"}
+    assert administrator.post(page, sent).url == f"/people/{arrowfen.aide.pk}/"
+
+    arrowfen.aide.refresh_from_db()
+    assert (arrowfen.aide.name, arrowfen.aide.username, arrowfen.aide.email) == (
+        "Oona Quill",
+        "oona",
+        "oona@example.org",
+    )

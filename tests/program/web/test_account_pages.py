@@ -109,7 +109,7 @@ def test_setting_it_up_signs_out_everywhere_else(clinician: User) -> None:
 
 
 def test_one_sees_where_one_is_signed_in_and_ends_each_of_it(clinician: User) -> None:
-    person = factories.with_role(None, "coordinator", region=factories.RegionFactory())
+    person = factories.with_role(None, "staff", region=factories.RegionFactory())
     person.set_password(PASSWORD)
     person.save()
     clients = [Client(), Client(), Client()]
@@ -119,6 +119,8 @@ def test_one_sees_where_one_is_signed_in_and_ends_each_of_it(clinician: User) ->
     assert [is_here for _, is_here in listed].count(True) == 1
 
     by_key = {one.session_key: one.pk for one, _ in listed}
+    here = by_key[clients[0].cookies["session"].value]
+    assert clients[0].post("/account/sessions/", {"session": here}).status_code == 404
     clients[0].post("/account/sessions/", {"session": by_key[clients[1].cookies["session"].value]})
     assert [one.get("/tokens/").status_code for one in clients] == [200, 302, 200]
     clients[0].post("/account/sessions/")

@@ -161,3 +161,14 @@ def test_who_asked_still_finds_the_run_without_a_role_and_nothing_in_it(arrowfen
         left = Api(manager).get(f"report-runs/{told['id']}/").json()
 
     assert (left["made"], left["buildings"], left["regions"]) == (0, [], [])
+
+
+@pytest.mark.parametrize(("kind", "name"), [("month", "0001-01"), ("week", "0001-W01"), ("month", "9999-12")])
+def test_a_period_at_the_end_of_the_calendar_is_refused_in_words(arrowfen: House, kind: str, name: str) -> None:
+    arrowfen.building.timezone = "Europe/Berlin"
+    arrowfen.building.save()
+    sent = {"period_kind": kind, "period_name": name}
+
+    answer = Api(manager_of(arrowfen)).post("report-runs/", sent)
+
+    assert problem_of(answer) == ((422, "invalid") if name.startswith("0001") else (409, "period-not-over"))

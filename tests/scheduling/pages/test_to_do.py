@@ -45,7 +45,7 @@ def headings(shown):
 
 
 def offered(shown):
-    return {group.heading: [time.start for time, _ in group.times] for group in shown.context["groups"]}
+    return {group.heading: [time.start for time, *_ in group.times] for group in shown.context["groups"]}
 
 
 def test_nothing_to_do_says_so(arrowfen, coordinator):
@@ -130,9 +130,9 @@ def test_a_time_that_moves_the_other_session_moves_it_in_the_same_tap(manned, co
     (flag,) = flags(manned, "due")
     shown = coordinator.get(address(manned, "to-do-one", flag.pk))
     moves = next(group for group in shown.context["groups"] if group.heading.startswith("moves"))
-    (time, told), *_ = moves.times
+    (time, told, along), *_ = moves.times
 
-    coordinator.post(address(manned, "to-do-take", flag.pk), {"starts_at": time.start.isoformat()})
+    coordinator.post(f"{address(manned, 'to-do-take', flag.pk)}?{along}", {"starts_at": time.start.isoformat()})
 
     see_all()
     other.refresh_from_db()
@@ -141,6 +141,9 @@ def test_a_time_that_moves_the_other_session_moves_it_in_the_same_tap(manned, co
     assert time.start in starts
     assert other.starts_at != at_clock(9, 0, WEDNESDAY)
     assert told == f"Wed 09:00 goes to {other.starts_at.astimezone(manned.building.zone):%a %H:%M}"
+    assert (
+        f'formaction="{address(manned, "to-do-take", flag.pk)}?{along.replace("&", "&amp;")}"' in shown.content.decode()
+    )
     assert abs(starts[1] - starts[0]) >= timedelta(hours=48, minutes=30)
 
 
