@@ -1,7 +1,7 @@
 """What can be done about a flag, and doing it: a session booked or moved, and another one moved where it must be."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
@@ -90,6 +90,7 @@ def _offer_in(resident: Resident, session: Session | None, week: Week) -> Offer:
     remedies = remedies_in(
         loaded.problem, key, loaded.blocks[key], [Standing(other.pk, other.starts_at) for other in others]
     )
+    remedies = _within_reach(remedies, resident)
     if session is not None:
         # Where it is now is no remedy, even where the rules would take it there again.
         remedies = replace(remedies, keeps=tuple(time for time in remedies.keeps if time.start != session.starts_at))
@@ -99,6 +100,15 @@ def _offer_in(resident: Resident, session: Session | None, week: Week) -> Offer:
     else:
         why = why_none(loaded.problem, key) if remedies.are_none else ""
     return Offer(resident, session, week, remedies, others, why)
+
+
+def _within_reach(remedies: Remedies, resident: Resident) -> Remedies:
+    """Nobody can be fetched for what begins sooner than the way takes."""
+    earliest = clock.now() + timedelta(minutes=resident.escort_minutes)
+    return Remedies(
+        tuple(time for time in remedies.keeps if time.start >= earliest),
+        tuple(move for move in remedies.moves if min(move.time.start, move.to.start) >= earliest),
+    )
 
 
 def _of_its_day(remedies: Remedies, session: Session) -> Remedies:
