@@ -10,7 +10,7 @@ from program.actions.changing import change, make
 from program.actions.records import FURTHEST, NewLine, write_lines
 from program.actions.safety import set_hold
 from program.actions.stopping import lock_what_is_planned
-from program.models import Hold, Incident, Record, Session, User
+from program.models import Hold, Incident, Record, Resident, Session, User
 from program.rules.errors import Invalid, Refused
 from program.rules.phone_clock import corrected
 from program.rules.reasons import WARNING_SIGNS
@@ -62,15 +62,14 @@ def _believable(session: Session, told_at: datetime, sent_at: datetime | None) -
     return told_at if abs(told_at - session.starts_at) <= FURTHEST and told_at <= now else now
 
 
+def hold_behind(*, incident: Incident, resident: Resident, by: User) -> Hold:
+    """No training for the resident from the sign on, with no end, until a clinician releases it."""
+    kind, reason = Hold.Kind.CLINICAL, f"warning sign: {incident.sign}"
+    return set_hold(resident=resident, kind=kind, reason=reason, starts_at=incident.happened_at, by=by)
+
+
 def _open(incident: Incident, session: Session) -> Incident:
-    """With the hold: no training from the sign on, with no end, until a clinician releases it."""
-    incident.hold = set_hold(
-        resident=session.resident,
-        kind=Hold.Kind.CLINICAL,
-        reason=f"warning sign: {incident.sign}",
-        starts_at=incident.happened_at,
-        by=incident.entered_by,
-    )
+    incident.hold = hold_behind(incident=incident, resident=session.resident, by=incident.entered_by)
     incident.building_id, incident.resident_id, incident.session = session.building_id, session.resident_id, session
     incident.entered_at = clock.now()
     return make(incident)

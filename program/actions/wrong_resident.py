@@ -9,10 +9,10 @@ from django.db.models import QuerySet
 
 from program import clock
 from program.actions.changing import change
+from program.actions.incidents import hold_behind
 from program.actions.locks import lock_persons, lock_plan
 from program.actions.records import follow_lines, replace_lines
-from program.actions.safety import set_hold
-from program.models import Hold, Incident, Record, Session, Set, User
+from program.models import Incident, Record, Session, Set, User
 from program.rules.errors import Refused
 
 HAPPENED = (Record.Kind.STARTED, Record.Kind.ENDED, Record.Kind.ATTEMPT, Record.Kind.GIVEN_UP)
@@ -50,8 +50,7 @@ def _moved_before(session: Session, to: Session) -> bool:
 
 
 def _move_incident(incident: Incident, to: Session, *, by: User) -> None:
-    kind, since = Hold.Kind.CLINICAL, incident.happened_at
-    hold = set_hold(resident=to.resident, kind=kind, reason=f"warning sign: {incident.sign}", starts_at=since, by=by)
+    hold = hold_behind(incident=incident, resident=to.resident, by=by)
     change(incident, version=None, resident_id=to.resident_id, session_id=to.pk, hold_id=hold.pk)
 
 
